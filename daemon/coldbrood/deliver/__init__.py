@@ -1,0 +1,1 @@
+"""Edges out: one message to one channel, and what became of it."""

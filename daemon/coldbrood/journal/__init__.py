@@ -1,0 +1,1 @@
+"""The journal: every reading, alarm and message in one SQLite file."""

@@ -1,0 +1,1 @@
+"""Edges in: bytes and wires become readings or refusals with a reason."""

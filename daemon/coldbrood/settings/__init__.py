@@ -1,0 +1,1 @@
+"""The one config file: its schema, its loading, its meaning."""

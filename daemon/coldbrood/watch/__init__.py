@@ -1,0 +1,1 @@
+"""What must be told: events in, alarms and messages out. Pure."""

@@ -1,0 +1,219 @@
+"""Everything that can happen, as frozen records.
+
+Two times travel together. `t_s` is watch time: seconds that never step, carried on over
+restarts, and the only time that measures a duration. `wall_s` is Unix time: a label for
+people and for the hour of the day, with the mark `synced` that says whether to trust it.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from coldbrood.watch.site import Quantity
+
+LookIn = Literal["huddled", "spread", "panting", "drinking", "loud", "apart", "weak"]
+NoteKind = Literal["refill", "count", "loss", "look-in", "acknowledge", "shelve", "unshelve", "text"]
+
+Refusal = Literal[
+    "not-a-number",
+    "out-of-range",
+    "power-on-value",
+    "disconnected-value",
+    "jump",
+    "older-than-taken",
+    "unknown-probe",
+    "retained",
+    "from-the-future",
+    "bad-payload",
+    "too-large",
+    "no-temperature",
+    "crc",
+    "sensor-missing",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Now:
+    """The one time of one step. Sun times are Unix seconds, None where the sun does not rise or set."""
+
+    t_s: float
+    wall_s: float
+    synced: bool
+    sunset_wall_s: float | None = None
+    sunrise_wall_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One measured value of one probe at one time, raw and calibrated.
+
+    `late` marks a reading whose age is not known (kept by the broker while the daemon was away).
+    """
+
+    probe: str
+    quantity: Quantity
+    raw: float
+    value: float
+    t_s: float
+    wall_s: float
+    synced: bool
+    late: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A payload or a value that was not taken, with the reason and a bounded copy for inspection."""
+
+    probe: str | None
+    topic: str
+    reason: Refusal
+    detail: str
+    payload: bytes
+    t_s: float
+    wall_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """What the keeper tells. `key` makes a note that arrives twice count once."""
+
+    key: str
+    kind: NoteKind
+    box: str | None
+    t_s: float
+    wall_s: float
+    look_in: LookIn | None = None
+    count: int | None = None
+    fill_c: float | None = None
+    alarm: str | None = None
+    minutes: float | None = None
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Beat:
+    """The service's own monotonic tick: assess, repeat, escalate."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """Each full hour by the wall clock."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bedtime:
+    """The keeper goes to bed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Morning:
+    """The keeper rises."""
+
+
+@dataclass(frozen=True, slots=True)
+class Retain:
+    """Time to thin the journal."""
+
+
+@dataclass(frozen=True, slots=True)
+class Started:
+    """The daemon came up. `down_s` is None on a first start; `sure` is False if the clock cannot tell."""
+
+    down_s: float | None
+    sure: bool
+    set_aside: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ClockStepped:
+    """Wall time moved against monotonic time by `delta_s`."""
+
+    delta_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class LinkUp:
+    """The broker accepted the connection and the subscriptions."""
+
+
+@dataclass(frozen=True, slots=True)
+class LinkDown:
+    """The broker is gone or refuses."""
+
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class JournalFailed:
+    """A commit did not reach the disk; what it held is still in memory."""
+
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class JournalWell:
+    """Commits reach the disk again."""
+
+
+SendOutcome = Literal["accepted", "try-again", "refused", "unknown"]
+
+
+@dataclass(frozen=True, slots=True)
+class SendDone:
+    """What became of one attempt to send."""
+
+    key: str
+    outcome: SendOutcome
+    detail: str
+
+
+Event = (
+    Reading
+    | Refused
+    | Note
+    | Beat
+    | Tick
+    | Bedtime
+    | Morning
+    | Retain
+    | Started
+    | ClockStepped
+    | LinkUp
+    | LinkDown
+    | JournalFailed
+    | JournalWell
+    | SendDone
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SendNow:
+    """Hand one message to one channel, once. Urgency: 1 digest .. 4 critical."""
+
+    key: str
+    channel: str
+    title: str
+    body: str
+    urgency: int
+    attempt: int
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """One line for the journal's own log: what changed, of what, why."""
+
+    kind: str
+    subject: str
+    state: str
+    reason: str
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ShowBox:
+    """Publish the state of one box, retained. `body` holds plain values only."""
+
+    box: str
+    body: dict[str, object]
+
+
+Act = SendNow | History | ShowBox

@@ -1,0 +1,86 @@
+"""The site as the pure rooms see it: what the config file says, in SI units, with no secret in it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, tzinfo
+from typing import Literal
+
+from coldbrood.brooder.specs import BoxSpec, ChickKind
+
+Role = Literal["box", "outdoor"]
+Source = Literal["mqtt", "onewire"]
+PayloadFormat = Literal["senml", "pointers", "plain"]
+Quantity = Literal["temperature_c", "humidity_pct", "battery_v", "battery_pct"]
+TemperatureUnit = Literal["C", "F"]
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeSpec:
+    """One probe. `interval_s` is the longest usual time between its messages."""
+
+    name: str
+    role: Role
+    box: str | None
+    source: Source
+    interval_s: float
+    topic: str = ""
+    format: PayloadFormat = "senml"
+    pointers: Mapping[Quantity, str] = field(default_factory=dict)
+    unit: TemperatureUnit = "C"
+    sensor_id: str | None = None
+    offset_c: float = 0.0
+    min_c: float = -55.0
+    max_c: float = 125.0
+    battery_low_v: float | None = None
+    battery_low_pct: float | None = 15.0
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelSpec:
+    """One way to reach a person. The order in the site is the order of escalation."""
+
+    name: str
+    title_max: int = 60
+    body_max: int = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Keeper:
+    """The keeper's day and wishes. Times of day are seconds after local midnight."""
+
+    bedtime_s: int
+    rising_s: int
+    lead_s: float
+    risk: float
+    unit: TemperatureUnit = "C"
+    clock_24h: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class BatchSpec:
+    """One group of chicks: day 0 is the hatch date if given, else the day of arrival."""
+
+    arrival: date
+    hatched: date | None
+    kind: ChickKind
+    chicks: Mapping[str, int]
+
+    @property
+    def day0(self) -> date:
+        """The date from which age is counted."""
+        return self.hatched or self.arrival
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """Everything the pure rooms need to know of a site."""
+
+    name: str
+    zone: tzinfo
+    latitude_deg: float
+    longitude_deg: float
+    keeper: Keeper
+    batch: BatchSpec
+    boxes: Mapping[str, BoxSpec]
+    probes: Mapping[str, ProbeSpec]
+    channels: tuple[ChannelSpec, ...]
