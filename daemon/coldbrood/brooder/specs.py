@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 ChickKind = Literal["layer", "broiler"]
 
 
@@ -30,3 +33,16 @@ class Flock:
     chicks: int
     age_days: float
     kind: ChickKind
+
+
+@dataclass(frozen=True, slots=True)
+class OutdoorCurve:
+    """Outdoor air ahead: mean and standard deviation at ascending watch times, three arrays of shape (n,)."""
+
+    t_s: NDArray[np.float64]
+    mean_c: NDArray[np.float64]
+    sd_c: NDArray[np.float64]
+
+    def at(self, t_s: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Mean and deviation at times of shape (m,), linear between points, held flat beyond the ends."""
+        return np.interp(t_s, self.t_s, self.mean_c), np.interp(t_s, self.t_s, self.sd_c)
