@@ -77,7 +77,9 @@ def _weaning(age_days: float, day_c: float | None, night_c: float | None) -> tup
 def _moves(age_days: float) -> tuple[Advice, ...]:
     told: tuple[Advice, ...] = ()
     if age_days >= _BOX_OUT_DAY:
-        text = "About two and a half weeks: the hen box may come out if the chicks sleep spread and are feathering."
+        text = (
+            "About two and a half weeks: the hen box may come out if the chicks sleep spread and feather up."
+        )
         told += (Advice("box-out", text),)
     if age_days >= _OUTDOORS_DAY:
         text = (

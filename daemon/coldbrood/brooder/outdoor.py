@@ -1,10 +1,11 @@
 """Tonight outside, from the own outdoor probe alone: what it taught, and the curve ahead with its range.
 
-A day has two marks. The evening mark is two hours after sunset, where the FAO night trend starts
-(V: Snyder and de Melo-Abreu 2005 by the R package frost); the morning mark is an hour after
-sunrise, when the low is over. From each pair of marks the habit learns the night's drop (evening
-mark to low) and the day's fall (high to evening mark). Drops hardly remember the night before
-(C: correlation 0.11 to 0.23 on the pvlib series), so they are averaged, not chased.
+A day has three marks. The high mark is 1.86 h after the sun's noon (V: Parton and Logan 1981 by
+TrenchR). The evening mark is two hours after sunset, where the FAO night trend starts (V: Snyder
+and de Melo-Abreu 2005 by the R package frost). The morning mark is an hour after sunrise, when
+the low is over. The habit learns the fall from high to evening mark, and the night's drop from
+evening mark to the low from an hour later on: less than 0 when a night warms. Drops hardly remember the night before (C: correlation 0.11 to 0.23 on
+the pvlib series), so they are averaged, not chased.
 """
 
 import math
@@ -27,18 +28,21 @@ _HOURS_KEPT = 48
 _NIGHTS_KEPT = 20
 _GAP_S = 2 * HOUR_S
 _HOURS_FOR_A_DAY = 18
-_STALE_S = 2 * DAY_S
+_STALE_S = 14 * DAY_S
 
-_PRIOR_NIGHTS = 3.0
-_DROP_PRIOR_C = 4.0
-_DROP_PRIOR_SD_C = 2.7
-_FALL_PRIOR_C = 5.0
-_FALL_PRIOR_SD_C = 2.7
+_PRIOR_NIGHTS = 2.0
+_DROP_PRIOR_C = 3.0
+_DROP_PRIOR_SD_C = 2.5
+_FALL_PRIOR_C = 3.0
+_FALL_PRIOR_SD_C = 2.5
 
 _UNKNOWN_C = 8.0
 _UNKNOWN_SD_C = 6.0
 _SENSOR_SD_C = 0.3
 _HIGH_MEMORY = 0.5
+_FALL_POWER = (
+    1.25  # C: mean evening of the three pvlib series, 0.51 of the fall still ahead at 0.6 of the time
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,10 +65,11 @@ class Habit:
 
 @dataclass(frozen=True, slots=True)
 class _Sun:
-    """The day as seconds since the last sunset: evening mark, sunrise, morning mark, high."""
+    """The day's marks as seconds since the last sunset, in this order."""
 
     sunset_t_s: float
     evening_s: float
+    low_from_s: float
     sunrise_s: float
     morning_s: float
     high_s: float
@@ -74,19 +79,21 @@ class _Sun:
 
 
 def _sun(sunset_t_s: float | None, sunrise_t_s: float | None) -> _Sun | None:
-    """None where the sun does not both rise and set. The high: 4 h before sunset (M: Cesaraccio 2001)."""
+    """None where the sun does not both rise and set. The marks move in where a day or night is short."""
     if sunset_t_s is None or sunrise_t_s is None:
         return None
-    night_s = (sunrise_t_s - sunset_t_s) % DAY_S
+    night_s = float(sunrise_t_s - sunset_t_s) % DAY_S
     if night_s == 0.0:
         return None
     day_s = DAY_S - night_s
+    evening_s = min(2 * HOUR_S, 0.5 * night_s)
     return _Sun(
-        sunset_t_s=sunset_t_s,
-        evening_s=min(2 * HOUR_S, 0.5 * night_s),
+        sunset_t_s=float(sunset_t_s),
+        evening_s=evening_s,
+        low_from_s=evening_s + min(HOUR_S, 0.2 * night_s),
         sunrise_s=night_s,
         morning_s=night_s + min(HOUR_S, 0.2 * day_s),
-        high_s=DAY_S - min(4 * HOUR_S, 0.4 * day_s),
+        high_s=DAY_S - 0.5 * day_s + min(1.86 * HOUR_S, 0.25 * day_s),
     )
 
 
@@ -108,22 +115,35 @@ def _kept(values: tuple[float, ...], new: float, most: int) -> tuple[float, ...]
 def _close_evening(habit: Habit, evening_c: float) -> Habit:
     falls = habit.falls_c
     if habit.high_c is not None:
-        falls = _kept(falls, max(habit.high_c, evening_c) - evening_c, _NIGHTS_KEPT)
-    return replace(habit, evening_c=evening_c, low_c=evening_c, high_c=None, falls_c=falls)
+        falls = _kept(falls, habit.high_c - evening_c, _NIGHTS_KEPT)
+    return replace(habit, evening_c=evening_c, low_c=None, high_c=None, falls_c=falls)
 
 
 def _close_morning(habit: Habit, morning_c: float) -> Habit:
     drops = habit.drops_c
     if habit.evening_c is not None and habit.low_c is not None:
         drops = _kept(drops, habit.evening_c - min(habit.low_c, morning_c), _NIGHTS_KEPT)
-    return replace(habit, evening_c=None, low_c=None, high_c=morning_c, drops_c=drops)
+    return replace(habit, evening_c=None, low_c=None, drops_c=drops)
+
+
+def _note_low(habit: Habit, low_c: float) -> Habit:
+    return replace(habit, low_c=low_c)
+
+
+def _note_high(habit: Habit, high_c: float) -> Habit:
+    return replace(habit, high_c=high_c)
 
 
 def _pass_marks(habit: Habit, sun: _Sun, t_s: float, outdoor_c: float) -> Habit:
-    """Close the day or the night if its mark lies since the last reading, by a straight line to it."""
+    """Act on each mark passed since the last reading, with the temperature on the straight line to this."""
     if habit.last_t_s is None or habit.last_c is None:
         return habit
-    marks = ((sun.evening_s, _close_evening), (sun.morning_s, _close_morning))
+    marks = (
+        (sun.evening_s, _close_evening),
+        (sun.low_from_s, _note_low),
+        (sun.morning_s, _close_morning),
+        (sun.high_s, _note_high),
+    )
     passed = [(_crossed(sun, mark_s, habit.last_t_s, t_s), close) for mark_s, close in marks]
     for mark_t_s, close in sorted(((m, c) for m, c in passed if m is not None), key=lambda pair: pair[0]):
         part = (mark_t_s - habit.last_t_s) / (t_s - habit.last_t_s)
@@ -169,7 +189,6 @@ def learn(
         last_t_s=t_s,
         last_c=outdoor_c,
         low_c=None if habit.low_c is None else min(habit.low_c, outdoor_c),
-        high_c=None if habit.high_c is None else max(habit.high_c, outdoor_c),
     )
 
 
@@ -195,7 +214,7 @@ def day_night(habit: Habit, t_s: float) -> tuple[float | None, float | None]:
 
 
 def _shrunk(values: tuple[float, ...], mean: float, sd: float) -> tuple[float, float]:
-    """Mean and predictive deviation, with the prior counted as three nights (our choice)."""
+    """Mean and predictive deviation, with the prior counted as two nights (our choice)."""
     weight = _PRIOR_NIGHTS + len(values)
     middle = (_PRIOR_NIGHTS * mean + sum(values)) / weight
     about = sum((value - middle) ** 2 for value in values)
@@ -209,7 +228,7 @@ def expected_drop(habit: Habit) -> tuple[float, float]:
 
 
 def expected_fall(habit: Habit) -> tuple[float, float]:
-    """Mean and deviation in C of a day's fall, from its high to two hours after sunset."""
+    """Mean and deviation in C of a day's fall, from the high mark to two hours after sunset."""
     return _shrunk(habit.falls_c, _FALL_PRIOR_C, _FALL_PRIOR_SD_C)
 
 
@@ -219,13 +238,15 @@ def night_trend_c(start_c: float, low_c: float, part: Array, power: float = NIGH
     start + (low - start) part^power; 0.5 is the FAO trend (V: Snyder and de Melo-Abreu 2005), which
     is too steep for most nights (C: pvlib series).
     """
-    return start_c + (low_c - start_c) * np.power(part, power, dtype=np.float64)
+    away_c: Array = (low_c - start_c) * np.power(part, power)
+    return start_c + away_c
 
 
 def _shape(sun: _Sun, t_s: Array, drop_c: float, fall_c: float) -> Array:
     """Height over the low at each time, shape (n,): sine up to the high and down to the evening mark.
 
-    Sines by day after Cesaraccio and others 2001 (V by abstract), then the night trend.
+    Sines by day after Cesaraccio and others 2001 (V by abstract), the falling one bent by
+    `_FALL_POWER`, then the night trend.
     """
     since_s = (t_s - sun.sunset_t_s) % DAY_S
     night = np.clip((since_s - sun.evening_s) / (sun.sunrise_s - sun.evening_s), 0.0, 1.0)
@@ -233,7 +254,7 @@ def _shape(sun: _Sun, t_s: Array, drop_c: float, fall_c: float) -> Array:
     fall = ((since_s - sun.high_s) % DAY_S) / (DAY_S - sun.high_s + sun.evening_s)
     by_night = night_trend_c(drop_c, 0.0, night)
     rising = (drop_c + fall_c) * np.sin(0.5 * math.pi * rise)
-    falling = drop_c + fall_c * np.cos(0.5 * math.pi * np.minimum(fall, 1.0))
+    falling = drop_c + fall_c * np.cos(0.5 * math.pi * np.minimum(fall, 1.0)) ** _FALL_POWER
     in_night = (since_s > sun.evening_s) & (since_s <= sun.sunrise_s)
     return np.where(in_night, by_night, np.where(fall <= 1.0, falling, rising))
 
@@ -265,11 +286,12 @@ def _mean_c(habit: Habit, sun: _Sun, from_t_s: float, from_c: float, t_s: Array)
 def _sd_c(habit: Habit, sun: _Sun | None, age_s: Array) -> Array:
     """Deviation this long after the last reading: the sensor's own, then as the root of time.
 
-    It reaches the deviation of the night's drop after one night.
+    It reaches the deviation of the night's drop after one night, and never passes that of not knowing.
     """
     night_s = 12 * HOUR_S if sun is None else sun.sunrise_s - sun.evening_s
     per_night = age_s / min(max(night_s, 6 * HOUR_S), 14 * HOUR_S)
-    return np.sqrt(_SENSOR_SD_C**2 + expected_drop(habit)[1] ** 2 * per_night)
+    sd_c: Array = np.sqrt(_SENSOR_SD_C**2 + expected_drop(habit)[1] ** 2 * per_night)
+    return np.minimum(sd_c, _UNKNOWN_SD_C)
 
 
 def curve(
@@ -282,9 +304,9 @@ def curve(
 ) -> OutdoorCurve:
     """Outdoor air from `t_s` over the horizon, both ends in, with n = ceil(horizon / step) + 1 points.
 
-    It hangs on the last reading however old that is, and widens from there. By night it falls by
+    It hangs on the last reading, also on an old one, and widens from there. By night it falls by
     the learned drop; the day comes up again half toward the last day's high (`_HIGH_MEMORY`).
-    Without sun times it stays flat. With no reading in the last two days: 8 C, deviation 6 (our
+    Without sun times it stays flat. With no reading in the last two weeks: 8 C, deviation 6 (our
     choice, no source). Raises ValueError unless horizon and step are more than 0.
     """
     if not (horizon_s > 0.0 and step_s > 0.0):
