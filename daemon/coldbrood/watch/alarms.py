@@ -1,7 +1,7 @@
 """The alarm machine: verdicts in, alarms and what changed in them out.
 
-All functions are pure: they take the alarms by key and give new ones, with rows that did
-not change passed on as the same objects. `t_s` is watch time and measures every duration;
+All functions are pure: they take the alarms by key and give new ones; what did not change,
+a row or the whole, is passed on as the same object. `t_s` is watch time and measures every duration;
 `wall_s` is only a label. What each condition asks for stands in conditions.py, the states
 and the table in alarmstates.py.
 """
@@ -82,13 +82,14 @@ class Change:
     reason: str
 
 
-Result = tuple[dict[str, Alarm], tuple[Change, ...]]
+Result = tuple[Alarms, tuple[Change, ...]]
 
 
 class _Book:
     """The alarms of one call, and what changed in them."""
 
     def __init__(self, alarms: Alarms, t_s: float, wall_s: float) -> None:
+        self._given = alarms
         self.rows = dict(alarms)
         self.t_s = t_s
         self.wall_s = wall_s
@@ -114,7 +115,7 @@ class _Book:
         """Apply the suppression by design, then hand out."""
         for alarm in tuple(self.rows.values()):
             _suppress(self, alarm)
-        return self.rows, tuple(self.changes)
+        return (self._given if self.rows == self._given else self.rows), tuple(self.changes)
 
 
 def advance(alarms: Alarms, verdicts: Iterable[Verdict], t_s: float, wall_s: float) -> Result:
@@ -202,7 +203,7 @@ def to_tell(alarms: Alarms, t_s: float, quiet: bool) -> tuple[tuple[str, int, in
     return tuple((a.key, a.told + 1, 1 + a.told // a.row.next_channel_after) for a in wanted)
 
 
-def told(alarms: Alarms, key: str, t_s: float) -> dict[str, Alarm]:
+def told(alarms: Alarms, key: str, t_s: float) -> Alarms:
     """Note that a nudge about it was put in the outbox."""
     alarm = alarms[key]
     return {**alarms, key: replace(alarm, told=alarm.told + 1, last_told_t_s=t_s)}
