@@ -1,4 +1,4 @@
-"""A phone stand-in: takes the messages the daemon sends over HTTP and keeps them in order."""
+"""A phone stand-in: takes the messages the daemon sends over HTTP and hands them on, one at a time."""
 
 import json
 import threading
@@ -14,16 +14,15 @@ BODY_MAX_BYTES = 65_536
 class Arrived:
     """One message as it reached the phone."""
 
-    wall_s: float
     title: str
     body: str
 
 
 class Receiver:
-    """Context manager: an HTTP server on 127.0.0.1 that hands each message to `told`, in its own thread."""
+    """Context manager: an HTTP server on 127.0.0.1. `told` runs in its threads, never twice at once."""
 
-    def __init__(self, wall_s: Callable[[], float], told: Callable[[Arrived], None]) -> None:
-        self._wall_s, self._told = wall_s, told
+    def __init__(self, told: Callable[[Arrived], None]) -> None:
+        self._told = told
         self._lock = threading.Lock()
         self._server = ThreadingHTTPServer(("127.0.0.1", 0), self._handler())
         self._server.daemon_threads = True
@@ -51,7 +50,7 @@ class Receiver:
         """One request's body; False if it is no message."""
         try:
             told = json.loads(payload)
-            arrived = Arrived(self._wall_s(), str(told["title"]), str(told["message"]))
+            arrived = Arrived(str(told["title"]), str(told["message"]))
         except (ValueError, KeyError, TypeError):
             return False
         with self._lock:

@@ -83,23 +83,23 @@ def chicks_heat_w(chicks: Chicks, air_c: float) -> float:
     """Sensible heat of all chicks in W: the day-old figures, carried over sizes by mass to 3/4 (Kleiber)."""
     mass_kg = chick_mass_kg(chicks.age_days)
     per_kg = float(np.interp(air_c, _HEAT_AIR_C, _HEAT_W_PER_KG))
-    return chicks.count * chicks.activity * per_kg * 0.040 * (mass_kg / 0.040) ** 0.75
+    return chicks.count * chicks.activity * per_kg * 0.040 * math.pow(mass_kg / 0.040, 0.75)
 
 
 def jug_area_m2(litres: float) -> float:
     """Side and top of a jug 1.3 times as high as wide, standing on litter (physics.md section 4)."""
-    diameter_m = (litres / 1000.0 / (math.pi / 4.0 * 1.3)) ** (1.0 / 3.0)
+    diameter_m = math.cbrt(litres / 1000.0 / (math.pi / 4.0 * 1.3))
     return math.pi * diameter_m**2 * (1.3 + 0.25)
 
 
 def convection_w_per_m2k(delta_k: float) -> float:
     """Natural convection from an upright wall 0.2 m high in air [C: ht, Churchill; power law within 2 %]."""
-    return 2.04 * max(abs(delta_k), 0.2) ** 0.27
+    return 2.04 * math.pow(max(abs(delta_k), 0.2), 0.27)
 
 
 def film_w_per_m2k(delta_k: float) -> float:
     """Inner film of the jug's stirring water: 310 to 480 at 0.5 to 2 K [C, section 2]."""
-    return 386.0 * max(abs(delta_k), 0.05) ** 0.315
+    return 386.0 * math.pow(max(abs(delta_k), 0.05), 0.315)
 
 
 def radiation_w_per_m2k(warm_c: float, cool_c: float) -> float:
@@ -214,7 +214,7 @@ class Truth:
             matrix[one, other] -= w_per_k
             matrix[other, one] -= w_per_k
         drive = held * self.nodes_c + sources + outward * weather.outdoor_c
-        self.nodes_c = np.linalg.solve(matrix, drive)
+        self.nodes_c = np.asarray(np.linalg.solve(matrix, drive), np.float64)
         self.heat_in_j += float(sources.sum()) * dt_s
         self.heat_out_j += float(outward @ (self.nodes_c - weather.outdoor_c)) * dt_s
 
