@@ -39,7 +39,7 @@ class Clock:
         return self._start_wall_s is not None or kernel_clock_is_synced()
 
     def boot_id(self) -> str:
-        """Changes when monotonic time starts anew: at each boot, and for each clock that is not the machine's."""
+        """Changes when monotonic time starts anew: at each boot, and with each stated clock."""
         if self._start_wall_s is not None:
             return f"stated-{self._real0_s}"
         return _BOOT_ID.read_text().strip()

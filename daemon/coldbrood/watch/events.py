@@ -33,13 +33,11 @@ Refusal = Literal[
 
 @dataclass(frozen=True, slots=True)
 class Now:
-    """The one time of one step. Sun times are Unix seconds, None where the sun does not rise or set."""
+    """The one time of one step."""
 
     t_s: float
     wall_s: float
     synced: bool
-    sunset_wall_s: float | None = None
-    sunrise_wall_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

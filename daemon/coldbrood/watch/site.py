@@ -72,8 +72,16 @@ class BatchSpec:
 
 
 @dataclass(frozen=True, slots=True)
+class SunDay:
+    """Sunrise and sunset of one day, in seconds after midnight UTC of its date; None where there is none."""
+
+    sunrise_s: float | None
+    sunset_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Site:
-    """Everything the pure rooms need to know of a site."""
+    """Everything the pure rooms need to know of a site. `sun` holds 366 days by day of the year, or none."""
 
     name: str
     zone: tzinfo
@@ -84,3 +92,4 @@ class Site:
     boxes: Mapping[str, BoxSpec]
     probes: Mapping[str, ProbeSpec]
     channels: tuple[ChannelSpec, ...]
+    sun: tuple[SunDay, ...] = ()

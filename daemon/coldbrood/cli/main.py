@@ -1,0 +1,51 @@
+"""The command line: one parser, one verb a file, one exit code for each class of error."""
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+
+from coldbrood import __version__
+from coldbrood.cli import check, demo, export, note, run, status
+from coldbrood.journal.errors import JournalError
+from coldbrood.settings.records import ConfigProblems
+
+VERBS = (run, check, status, note, export, demo)
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser with all verbs."""
+    parser = argparse.ArgumentParser(
+        prog="coldbrood",
+        description="Watches a hen box without mains power: logs, forecasts the night, wakes you if needed.",
+        epilog="example:\n  coldbrood demo",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"coldbrood {__version__}")
+    verbs = parser.add_subparsers(required=True, metavar="VERB")
+    for verb in VERBS:
+        verb.add_parser(verbs)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one verb. 0 done, 2 wrong usage, 66 no journal or file, 74 disk, 78 bad config, 130 stopped."""
+    args = build_parser().parse_args(argv)
+    try:
+        return int(args.run(args))
+    except ConfigProblems as faults:
+        for problem in faults.problems:
+            print(problem, file=sys.stderr)
+        return os.EX_CONFIG
+    except JournalError as fault:
+        print(fault, file=sys.stderr)
+        return os.EX_IOERR
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return os.EX_IOERR
+    except KeyboardInterrupt:
+        return 130
+
+
+if __name__ == "__main__":
+    sys.exit(main())

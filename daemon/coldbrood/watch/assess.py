@@ -1,0 +1,177 @@
+"""One look at one box: what it is, what it will be, when a refill is due, and why."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from coldbrood.brooder import estimate as box_estimate
+from coldbrood.brooder import outdoor
+from coldbrood.brooder.band import Band, band
+from coldbrood.brooder.hold import Hold, hold
+from coldbrood.brooder.specs import OutdoorCurve
+from coldbrood.brooder.timetable import Interval, interval
+from coldbrood.watch.events import Now
+from coldbrood.watch.localtime import age_days, night_sun, watch_of
+from coldbrood.watch.sight import BoxSight, Sight, drive_at, flock_of, seen_huddled, trend_c_per_h
+from coldbrood.watch.site import Site
+
+HORIZON_S = 86_400.0
+SILENT_FLOOR_S = 900.0
+SILENT_INTERVALS = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class BoxView:
+    """What is known of one box at one time, in watch time; `estimated` marks a box reckoned, not read."""
+
+    box: str
+    t_s: float
+    box_c: float | None
+    box_sd_c: float
+    read_t_s: float | None
+    estimated: bool
+    blind: bool
+    trend_c_per_h: float | None
+    outdoor_c: float | None
+    band: Band
+    sureness: str
+    hold: Hold
+    timetable: Interval
+    timetable_due_s: float | None
+    refill_by_s: float | None
+    refill_reason: str
+    refill_t_s: float | None
+    chicks: int
+    age_days: float
+
+
+def silent_after_s(interval_s: float) -> float:
+    """How long a probe may say nothing: three of its intervals, and never under a quarter of an hour."""
+    return max(SILENT_FLOOR_S, SILENT_INTERVALS * interval_s)
+
+
+def is_blind(site: Site, sight: Sight, box: str, t_s: float) -> bool:
+    """Whether no probe of the box has given a temperature for longer than it may."""
+    specs = [spec for spec in site.probes.values() if spec.box == box and spec.role == "box"]
+    return all(
+        (probe := sight.probes.get(spec.name)) is None
+        or probe.taken_t_s is None
+        or t_s - probe.taken_t_s > silent_after_s(spec.interval_s)
+        for spec in specs
+    )
+
+
+def outdoor_is_seen(site: Site, sight: Sight, t_s: float) -> bool:
+    """Whether any outdoor probe is heard as it should be."""
+    return any(
+        (probe := sight.probes.get(spec.name)) is not None
+        and probe.taken_t_s is not None
+        and t_s - probe.taken_t_s <= silent_after_s(spec.interval_s)
+        for spec in site.probes.values()
+        if spec.role == "outdoor"
+    )
+
+
+def outdoor_ahead(site: Site, sight: Sight, now: Now) -> OutdoorCurve:
+    """Outdoor air over the next day."""
+    sunset, sunrise = night_sun(site, now.wall_s)
+    return outdoor.curve(
+        sight.habit,
+        now.t_s,
+        None if sunset is None else watch_of(now, sunset),
+        None if sunrise is None else watch_of(now, sunrise),
+        horizon_s=HORIZON_S,
+    )
+
+
+def outdoor_seen_c(sight: Sight, t_s: float) -> float | None:
+    """The last outdoor reading of the past three hours."""
+    last = outdoor.last(sight.habit)
+    return None if last is None or t_s - last[0] > 3 * 3600.0 else last[1]
+
+
+def assess(site: Site, sight: Sight, box: str, now: Now, ahead: OutdoorCurve) -> BoxView:
+    """Look at one box once."""
+    seen, spec = sight.boxes[box], site.boxes[box]
+    blind = is_blind(site, sight, box, now.t_s)
+    age = age_days(site, now.wall_s)
+    flock = flock_of(site, sight, box, now.wall_s)
+    paths = box_estimate.forecast(seen.estimate, spec, now.t_s, ahead, flock, horizon_s=HORIZON_S)
+    floors = floor_ahead(seen, age, now.t_s, paths.t_s)
+    held = hold(paths, floors, site.keeper.risk)
+    sureness = box_estimate.sureness(seen.estimate, now.t_s)
+    day_c, night_c = outdoor.day_night(sight.habit, now.t_s)
+    table = interval(age, day_c, night_c, seen_huddled(seen, now.t_s))
+    due_s = timetable_due_s(seen, table, now.t_s)
+    refill_by_s, reason = refill_by(held, due_s, sureness, blind)
+    mean_c, sd_c, estimated = _box_now(site, sight, box, now, blind)
+    return BoxView(
+        box=box,
+        t_s=now.t_s,
+        box_c=mean_c,
+        box_sd_c=sd_c,
+        read_t_s=None if seen.newest is None else seen.newest[0],
+        estimated=estimated,
+        blind=blind,
+        trend_c_per_h=None if blind else trend_c_per_h(seen),
+        outdoor_c=outdoor_seen_c(sight, now.t_s),
+        band=band(age, seen.look_ins, now.t_s),
+        sureness=sureness,
+        hold=held,
+        timetable=table,
+        timetable_due_s=due_s,
+        refill_by_s=refill_by_s,
+        refill_reason=reason,
+        refill_t_s=seen.refill_t_s,
+        chicks=seen.chicks,
+        age_days=age,
+    )
+
+
+def _box_now(site: Site, sight: Sight, box: str, now: Now, blind: bool) -> tuple[float | None, float, bool]:
+    seen = sight.boxes[box]
+    if seen.newest is None:
+        return None, 0.0, True
+    if not blind:
+        return seen.newest[1], 0.0, False
+    drive = drive_at(site, sight, box, now.t_s, now.wall_s)
+    mean_c, sd_c = box_estimate.now_box(seen.estimate, site.boxes[box], now.t_s, drive)
+    return mean_c, sd_c, True
+
+
+def floor_ahead(
+    seen: BoxSight, age: float, t_s: float, at_s: np.ndarray[tuple[int], np.dtype[np.float64]]
+) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    """The floor at each time ahead: chicks grow older, look-ins fade."""
+    floors = [band(age + (at - t_s) / 86_400.0, seen.look_ins, at).floor_c for at in at_s.tolist()]
+    return np.asarray(floors, dtype=np.float64)
+
+
+def timetable_due_s(seen: BoxSight, table: Interval, t_s: float) -> float | None:
+    """When the age timetable asks for the next refill; None when it asks for none. Without a known refill it
+    counts from the first reading, and with no reading at all it is due now."""
+    if table.hours is None:
+        return None
+    since = seen.refill_t_s if seen.refill_t_s is not None else seen.first_t_s
+    return t_s if since is None else since + table.hours * 3600.0
+
+
+def refill_by(held: Hold, due_s: float | None, sureness: str, blind: bool) -> tuple[float | None, str]:
+    """The time by which to refill, with the one reason for it.
+
+    With a box that is seen and known the forecast alone decides. Blind, or before the box is known, the
+    earlier of forecast and timetable does: the cautious end.
+    """
+    if not blind and sureness != "unknown":
+        return held.refill_by_s, "forecast"
+    table_reason = "timetable-blind" if blind else "timetable-learning"
+    if due_s is not None and (held.refill_by_s is None or due_s <= held.refill_by_s):
+        return due_s, table_reason
+    return held.refill_by_s, "forecast-blind" if blind else "forecast-learning"
+
+
+def assess_all(site: Site, sight: Sight, now: Now) -> Mapping[str, BoxView]:
+    """Look at every box once, under one sky."""
+    ahead = outdoor_ahead(site, sight, now)
+    return {box: assess(site, sight, box, now, ahead) for box in site.boxes}

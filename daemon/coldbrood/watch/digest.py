@@ -1,0 +1,130 @@
+"""Messages that ask for no act at once: tonight's plan, the morning's account, the count at dusk."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from coldbrood.brooder.plan import NightPlan
+from coldbrood.watch.alarms import Alarm
+from coldbrood.watch.assess import BoxView
+from coldbrood.watch.events import Now
+from coldbrood.watch.localtime import clock_text, degrees_text, wall_of
+from coldbrood.watch.sight import BoxSight
+from coldbrood.watch.site import Site
+from coldbrood.watch.wording import SCALD, Words, box_title, range_text
+
+
+@dataclass(frozen=True, slots=True)
+class NightForecast:
+    """What bedtime said of one box, kept for the morning: lowest air at 10, 50, 90 %, wakings planned."""
+
+    box: str
+    low_c: tuple[float, float, float]
+    wakings: int
+    known: bool
+
+
+def bedtime_words(
+    site: Site, now: Now, views: Mapping[str, BoxView], plans: Mapping[str, NightPlan], advice: Sequence[str]
+) -> Words:
+    """Must I get up tonight, and when? One line a box, the box that asks most in the title."""
+    lines = [_night_line(site, now, views[box], plan) for box, plan in plans.items()]
+    worst = max(plans, key=lambda box: _demand(views[box], plans[box]))
+    title = _night_title(site, now, views[worst], plans[worst])
+    scald = [SCALD] if any(plan.fill_at_bedtime for plan in plans.values()) else []
+    return Words(title, " ".join([*lines, *scald, *advice]))
+
+
+def rests_on_timetable(view: BoxView) -> bool:
+    """Whether no forecast of this box can carry a night's sleep yet."""
+    return view.blind or view.sureness == "unknown"
+
+
+def _demand(view: BoxView, plan: NightPlan) -> tuple[int, int, bool]:
+    return (int(rests_on_timetable(view)), len(plan.wake_s), plan.fill_at_bedtime)
+
+
+def _night_title(site: Site, now: Now, view: BoxView, plan: NightPlan) -> str:
+    name = box_title(view.box)
+    if rests_on_timetable(view):
+        return f"Tonight by the timetable: {name}"
+    first = "One fill now" if plan.fill_at_bedtime else "No fill now"
+    if plan.wake_s:
+        times = " and ".join(clock_text(site, wall_of(now, at)) for at in plan.wake_s)
+        return f"{first}, up at {times}: {name}"
+    if plan.fill_at_bedtime:
+        return f"One fill now, then sleep: {name}"
+    return f"Sleep through: {name}"
+
+
+def _night_line(site: Site, now: Now, view: BoxView, plan: NightPlan) -> str:
+    name, keeper = box_title(view.box).capitalize(), site.keeper
+    if rests_on_timetable(view):
+        why = "its probe is silent" if view.blind else "not known yet"
+        due = "now" if view.timetable_due_s is None else clock_text(site, wall_of(now, view.timetable_due_s))
+        if view.timetable.hours is None:
+            return f"{name}: {why}; the timetable asks for no refill."
+        return f"{name}: {why}; next refill {due}, then every {view.timetable.hours:g} h."
+    low, middle, high = (degrees_text(keeper, celsius) for celsius in plan.low_c)
+    floor = degrees_text(keeper, view.band.floor_c)
+    said = [f"{name}: lowest tonight about {middle} ({low} to {high}), floor {floor}."]
+    if plan.wake_s:
+        held = plan.sleep_through
+        when = range_text(site, now, held.early_s, held.median_s, held.late_s)
+        said.append(f"Sleeping through: under the floor {when}.")
+        if plan.wake_window_s is not None:
+            early, late = (clock_text(site, wall_of(now, at)) for at in plan.wake_window_s)
+            said.append(f"Any time from {early} to {late} will do.")
+    return " ".join(said)
+
+
+def morning_words(
+    site: Site,
+    now: Now,
+    boxes: Mapping[str, BoxSight],
+    forecasts: Sequence[NightForecast],
+    night_s: float,
+    wakings: int,
+    waiting: Sequence[str],
+    advice: Sequence[str],
+) -> Words:
+    """What was forecast, what came, and what waited for the morning."""
+    told = {forecast.box: forecast for forecast in forecasts}
+    lines = [
+        _morning_line(site, now, name, box, told.get(name), night_s)
+        for name, box in boxes.items()
+        if any(at >= now.t_s - night_s for at, _ in box.track)
+    ]
+    if not lines:
+        lines = ["No box was seen last night."]
+    woken = "not at all" if wakings == 0 else "once" if wakings == 1 else f"{wakings} times"
+    title = f"Morning: woken {woken}"
+    return Words(title, " ".join([*lines, *waiting, *advice]))
+
+
+def _morning_line(
+    site: Site, now: Now, name: str, box: BoxSight, forecast: NightForecast | None, night_s: float
+) -> str:
+    keeper = site.keeper
+    low_t_s, low_c = min(
+        ((at, box_c) for at, box_c in box.track if at >= now.t_s - night_s), key=lambda point: point[1]
+    )
+    came = f"{degrees_text(keeper, low_c)} at {clock_text(site, wall_of(now, low_t_s))}"
+    said = f"{box_title(name).capitalize()}: lowest {came}"
+    if forecast is None or not forecast.known:
+        return f"{said}."
+    low, middle, high = (degrees_text(keeper, celsius) for celsius in forecast.low_c)
+    return f"{said}; forecast was {middle} ({low} to {high})."
+
+
+def dusk_words(boxes: Mapping[str, BoxSight]) -> Words:
+    """With more than one box chicks pile into one: count each at dusk (common practice, no source)."""
+    counts = ", ".join(f"{box_title(name)} {box.chicks}" for name, box in boxes.items())
+    return Words(
+        "Head count: each box at dusk",
+        f"They pile into one box. Should be: {counts}. Even them out before dark.",
+    )
+
+
+def waiting_line(alarm: Alarm, title: str) -> str:
+    """One line of the morning digest for an alarm that made no sound in the night."""
+    return f"{title}." if alarm.active else f"{title} (over by now)."

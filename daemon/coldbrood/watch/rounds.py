@@ -1,0 +1,141 @@
+"""The rounds of the day: bedtime, morning, dusk, and what is said only once."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from coldbrood.brooder import outdoor
+from coldbrood.brooder.advice import milestones
+from coldbrood.brooder.band import band
+from coldbrood.brooder.plan import NightPlan, night
+from coldbrood.watch import alarms as machine
+from coldbrood.watch.assess import BoxView, outdoor_ahead
+from coldbrood.watch.conditions import CONDITIONS
+from coldbrood.watch.digest import (
+    NightForecast,
+    bedtime_words,
+    dusk_words,
+    morning_words,
+    rests_on_timetable,
+    waiting_line,
+)
+from coldbrood.watch.events import Now
+from coldbrood.watch.localtime import (
+    age_days,
+    local,
+    next_wall_s,
+    night_ahead,
+    night_sun,
+    watch_of,
+)
+from coldbrood.watch.sight import flock_of
+from coldbrood.watch.site import Site
+from coldbrood.watch.state import State
+from coldbrood.watch.tell import digest, view_of
+from coldbrood.watch.wording import Words, words
+
+DUSK_BEFORE_BED_S = 1800.0
+NIGHT_S = 10 * 3600.0
+
+
+def bedtime(site: Site, state: State, now: Now) -> State:
+    """Tonight's plan, sent once, and kept so that the morning can say what came of it."""
+    plans = night_plans(site, state, now)
+    state, advice = _advice(site, state, now)
+    spoken = bedtime_words(site, now, state.views, plans, advice)
+    forecasts = tuple(_forecast(state.views[box], plan) for box, plan in plans.items())
+    ledger = replace(state.ledger, forecasts=forecasts, night_t_s=now.t_s, wakings=0)
+    return digest(site, replace(state, ledger=ledger), f"bedtime/{_date(site, now)}", spoken, now)
+
+
+def night_plans(site: Site, state: State, now: Now) -> Mapping[str, NightPlan]:
+    """The plan of each box for the night that begins now."""
+    ahead = outdoor_ahead(site, state.sight, now)
+    rising_s = watch_of(now, next_wall_s(site, now.wall_s, site.keeper.rising_s))
+    age = age_days(site, now.wall_s)
+    plans = {}
+    for name, seen in state.sight.boxes.items():
+        look_ins = seen.look_ins
+
+        def floor_of(days: float, look_ins: tuple = look_ins) -> float:  # type: ignore[type-arg]
+            return band(days, look_ins, now.t_s + (days - age) * 86_400.0).floor_c
+
+        plans[name] = night(
+            seen.estimate,
+            site.boxes[name],
+            now.t_s,
+            now.t_s,
+            rising_s,
+            ahead,
+            flock_of(site, state.sight, name, now.wall_s),
+            floor_of,
+            site.keeper.risk,
+            site.boxes[name].fill_c,
+        )
+    return plans
+
+
+def _forecast(view: BoxView, plan: NightPlan) -> NightForecast:
+    return NightForecast(view.box, plan.low_c, len(plan.wake_s), known=not rests_on_timetable(view))
+
+
+def morning(site: Site, state: State, now: Now) -> State:
+    """What came of the night, and what made no sound in it."""
+    state, waiting = _waiting(site, state, now)
+    state, advice = _advice(site, state, now)
+    since = state.ledger.night_t_s
+    night_s = NIGHT_S if since is None else min(now.t_s - since, 24 * 3600.0)
+    ledger = state.ledger
+    spoken = morning_words(
+        site, now, state.sight.boxes, ledger.forecasts, night_s, ledger.wakings, waiting, advice
+    )
+    state = replace(state, ledger=replace(ledger, forecasts=(), night_t_s=None, wakings=0))
+    return digest(site, state, f"morning/{_date(site, now)}", spoken, now)
+
+
+def _waiting(site: Site, state: State, now: Now) -> tuple[State, list[str]]:
+    """Alarms that may not wake and were not told yet: told now, in one line each."""
+    lines, after = [], state.alarms
+    for key, alarm in state.alarms.items():
+        if alarm.told or alarm.raises == 0 or CONDITIONS[alarm.condition].wakes:
+            continue
+        if alarm.state in ("unacknowledged", "returned-unacknowledged"):
+            title = words(site, now, alarm, view_of(site, state, alarm.subject)).title
+            lines.append(waiting_line(alarm, title))
+            after = machine.told(after, key, now.t_s)
+    return replace(state, alarms=after), lines
+
+
+def _advice(site: Site, state: State, now: Now) -> tuple[State, list[str]]:
+    """Milestones and habits of the trade, each said once."""
+    day_c, night_c = outdoor.day_night(state.sight.habit, now.t_s)
+    counts = {name: box.chicks for name, box in state.sight.boxes.items()}
+    found = milestones(age_days(site, now.wall_s), counts, day_c, night_c)
+    fresh = [advice for advice in found if advice.key not in state.ledger.advice_keys]
+    keys = (*state.ledger.advice_keys, *(advice.key for advice in fresh))
+    return replace(state, ledger=replace(state.ledger, advice_keys=keys)), [advice.text for advice in fresh]
+
+
+def dusk(site: Site, state: State, now: Now) -> State:
+    """With more than one box: a count of heads at sunset, or half an hour before bed if that is earlier."""
+    if len(site.boxes) < 2 or state.ledger.dusk_date == _date(site, now):
+        return state
+    bedtime_wall_s, _ = night_ahead(site, now.wall_s)
+    sunset_wall_s, _ = night_sun(site, now.wall_s)
+    latest_s = bedtime_wall_s - DUSK_BEFORE_BED_S
+    due_s = latest_s if sunset_wall_s is None else min(sunset_wall_s, latest_s)
+    if not due_s <= now.wall_s < bedtime_wall_s:
+        return state
+    state = replace(state, ledger=replace(state.ledger, dusk_date=_date(site, now)))
+    return digest(site, state, f"dusk/{_date(site, now)}", dusk_words(state.sight.boxes), now)
+
+
+def set_aside(site: Site, state: State, where: str, now: Now) -> State:
+    """The journal could not be read: said once, with where the old one lies."""
+    spoken = Words(
+        "The old journal was damaged", f"It is kept at {where}. A new one is in use; learning starts anew."
+    )
+    return digest(site, state, f"journal-set-aside/{_date(site, now)}", spoken, now)
+
+
+def _date(site: Site, now: Now) -> str:
+    return local(site, now.wall_s).date().isoformat()

@@ -1,0 +1,245 @@
+"""What is seen: the newest of each probe, and for each box its estimate, count and look-ins.
+
+`absorb` is the only way sight changes, and it takes nothing but readings and notes. So a sight kept
+some time ago and fed what the journal holds since is the sight of a daemon that never stopped.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from coldbrood.brooder import estimate as box_estimate
+from coldbrood.brooder import outdoor
+from coldbrood.brooder.band import SeenLookIn
+from coldbrood.brooder.estimate import Drive, Estimate, Refill
+from coldbrood.brooder.outdoor import Habit
+from coldbrood.brooder.specs import Flock
+from coldbrood.watch.events import Note, Reading, Refused
+from coldbrood.watch.localtime import age_days, night_sun
+from coldbrood.watch.site import ProbeSpec, Site
+
+TREND_S = 3600.0
+TRACK_S = 86_400.0
+TRACK_STEP_S = 300.0
+LOOK_INS_KEPT = 20
+HUDDLE_COUNTS_S = 86_400.0
+NOTE_KEYS_KEPT = 200
+IDLE_REFUSALS = ("retained", "older-than-taken")  # copies of what was taken: they say nothing of the probe
+OUTDOOR_STALE_S = 3600.0
+OUTDOOR_SD_FRESH_C = 0.5
+OUTDOOR_SD_GROWTH_C_PER_H = 0.7
+OUTDOOR_UNKNOWN_C = 8.0
+OUTDOOR_UNKNOWN_SD_C = 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeSight:
+    """The newest of one probe. `same_since_t_s` is since when its raw temperature has not moved at all."""
+
+    heard_t_s: float
+    taken_t_s: float | None = None
+    taken_wall_s: float | None = None
+    temperature_c: float | None = None
+    raw: float | None = None
+    same_since_t_s: float | None = None
+    battery_v: float | None = None
+    battery_pct: float | None = None
+    humidity_pct: float | None = None
+    refused_run: int = 0
+    refused_reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BoxSight:
+    """One box: its estimate, its chicks, its past day in points (t_s, box_c) at least five minutes apart."""
+
+    estimate: Estimate
+    chicks: int
+    newest: tuple[float, float] | None = None
+    track: tuple[tuple[float, float], ...] = ()
+    look_ins: tuple[SeenLookIn, ...] = ()
+    refill_t_s: float | None = None
+    noted_refill_t_s: float | None = None
+    first_t_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """All that is seen of a site."""
+
+    probes: Mapping[str, ProbeSight]
+    boxes: Mapping[str, BoxSight]
+    habit: Habit
+    note_keys: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What one event changed: the new sight, and the refill it showed, as (box, refill)."""
+
+    sight: Sight
+    refill: tuple[str, Refill] | None = None
+    repeated: bool = field(default=False)
+
+
+def first_sight(site: Site) -> Sight:
+    """Nothing seen yet: priors only."""
+    boxes = {}
+    for seed, (name, spec) in enumerate(sorted(site.boxes.items()), start=1):
+        chicks = site.batch.chicks.get(name, 0)
+        flock = Flock(chicks=chicks, age_days=0.0, kind=site.batch.kind)
+        boxes[name] = BoxSight(box_estimate.start(spec, flock, seed), chicks)
+    return Sight(probes={}, boxes=boxes, habit=outdoor.start_habit())
+
+
+def fitted_sight(site: Site, kept: Sight) -> Sight:
+    """A kept sight under a config that may have changed since: unknown boxes go, new ones start."""
+    fresh = first_sight(site)
+    boxes = {name: kept.boxes.get(name, box) for name, box in fresh.boxes.items()}
+    probes = {name: probe for name, probe in kept.probes.items() if name in site.probes}
+    return replace(kept, boxes=boxes, probes=probes)
+
+
+def absorb(site: Site, sight: Sight, event: Reading | Note | Refused) -> Seen:
+    """Take one reading, note or refusal. The same events in the same order give the same sight."""
+    if isinstance(event, Note):
+        return _absorb_note(site, sight, event)
+    if isinstance(event, Refused):
+        return Seen(_absorb_refusal(site, sight, event))
+    spec = site.probes.get(event.probe)
+    if spec is None or event.late:
+        return Seen(sight)
+    sight = replace(sight, probes={**sight.probes, spec.name: _newer_probe(sight, event)})
+    if event.quantity != "temperature_c":
+        return Seen(sight)
+    if spec.role == "outdoor":
+        return Seen(replace(sight, habit=_learn_outdoor(site, sight.habit, event)))
+    return _absorb_box_reading(site, sight, spec, event)
+
+
+def _newer_probe(sight: Sight, reading: Reading) -> ProbeSight:
+    probe = sight.probes.get(reading.probe) or ProbeSight(heard_t_s=reading.t_s)
+    probe = replace(probe, heard_t_s=max(probe.heard_t_s, reading.t_s), refused_run=0, refused_reason="")
+    if reading.quantity == "battery_v":
+        return replace(probe, battery_v=reading.value)
+    if reading.quantity == "battery_pct":
+        return replace(probe, battery_pct=reading.value)
+    if reading.quantity == "humidity_pct":
+        return replace(probe, humidity_pct=reading.value)
+    same = probe.raw == reading.raw and probe.same_since_t_s is not None
+    return replace(
+        probe,
+        taken_t_s=reading.t_s,
+        taken_wall_s=reading.wall_s,
+        temperature_c=reading.value,
+        raw=reading.raw,
+        same_since_t_s=probe.same_since_t_s if same else reading.t_s,
+    )
+
+
+def _absorb_refusal(site: Site, sight: Sight, refused: Refused) -> Sight:
+    """A refused value shows that the probe lives, not what it feels."""
+    if refused.probe is None or refused.probe not in site.probes or refused.reason in IDLE_REFUSALS:
+        return sight
+    probe = sight.probes.get(refused.probe) or ProbeSight(heard_t_s=refused.t_s)
+    run = probe.refused_run + 1
+    probe = replace(probe, heard_t_s=refused.t_s, refused_run=run, refused_reason=refused.reason)
+    return replace(sight, probes={**sight.probes, refused.probe: probe})
+
+
+def _learn_outdoor(site: Site, habit: Habit, reading: Reading) -> Habit:
+    shift_s = reading.t_s - reading.wall_s
+    sunset_t_s, sunrise_t_s = (None if at is None else at + shift_s for at in night_sun(site, reading.wall_s))
+    return outdoor.learn(habit, reading.t_s, reading.value, sunset_t_s, sunrise_t_s)
+
+
+def _absorb_box_reading(site: Site, sight: Sight, spec: ProbeSpec, reading: Reading) -> Seen:
+    name = spec.box or ""
+    box, box_spec = sight.boxes[name], site.boxes[name]
+    drive = drive_at(site, sight, name, reading.t_s, reading.wall_s)
+    estimate, refill = box_estimate.observe(box.estimate, box_spec, reading.t_s, reading.value, drive)
+    box = replace(
+        box,
+        estimate=estimate,
+        newest=(reading.t_s, reading.value),
+        track=_longer_track(box.track, reading.t_s, reading.value),
+        first_t_s=reading.t_s if box.first_t_s is None else box.first_t_s,
+        refill_t_s=box.refill_t_s if refill is None else refill.t_s,
+    )
+    sight = replace(sight, boxes={**sight.boxes, name: box})
+    return Seen(sight, None if refill is None else (name, refill))
+
+
+def _longer_track(
+    track: tuple[tuple[float, float], ...], t_s: float, box_c: float
+) -> tuple[tuple[float, float], ...]:
+    if track and t_s - track[-1][0] < TRACK_STEP_S:
+        return track
+    return (*(point for point in track if point[0] > t_s - TRACK_S), (t_s, box_c))
+
+
+def drive_at(site: Site, sight: Sight, box: str, t_s: float, wall_s: float) -> Drive:
+    """What acts on a box at a time: outdoor air with its doubt, and the chicks."""
+    outdoor_c, sd_c = outdoor_now(sight, t_s)
+    flock = flock_of(site, sight, box, wall_s)
+    return Drive(outdoor_c=outdoor_c, outdoor_sd_c=sd_c, flock=flock)
+
+
+def flock_of(site: Site, sight: Sight, box: str, wall_s: float) -> Flock:
+    """The chicks of a box, by the last count."""
+    return Flock(sight.boxes[box].chicks, age_days(site, wall_s), site.batch.kind)
+
+
+def outdoor_now(sight: Sight, t_s: float) -> tuple[float, float]:
+    """Outdoor air and its standard deviation, which grows with the age of the last reading."""
+    last = outdoor.last(sight.habit)
+    if last is None:
+        return OUTDOOR_UNKNOWN_C, OUTDOOR_UNKNOWN_SD_C
+    stale_h = max(0.0, t_s - last[0] - OUTDOOR_STALE_S) / 3600.0
+    return last[1], min(OUTDOOR_UNKNOWN_SD_C, OUTDOOR_SD_FRESH_C + OUTDOOR_SD_GROWTH_C_PER_H * stale_h)
+
+
+def trend_c_per_h(box: BoxSight) -> float | None:
+    """Slope of a straight line through the last hour of the box, None with under three points."""
+    if box.newest is None:
+        return None
+    points = [point for point in (*box.track, box.newest) if point[0] >= box.newest[0] - TREND_S]
+    if len(points) < 3 or points[-1][0] - points[0][0] < TREND_S / 3:
+        return None
+    mean_t = sum(t for t, _ in points) / len(points)
+    mean_c = sum(c for _, c in points) / len(points)
+    spread = sum((t - mean_t) ** 2 for t, _ in points)
+    return 3600.0 * sum((t - mean_t) * (c - mean_c) for t, c in points) / spread
+
+
+def seen_huddled(box: BoxSight, t_s: float) -> bool:
+    """Whether the newest verdict of the past day on the chicks' warmth is that they huddle."""
+    verdicts = [seen for seen in box.look_ins if seen.kind in ("huddled", "spread", "panting")]
+    return bool(verdicts) and verdicts[-1].kind == "huddled" and t_s - verdicts[-1].t_s < HUDDLE_COUNTS_S
+
+
+def _absorb_note(site: Site, sight: Sight, note: Note) -> Seen:
+    if note.key in sight.note_keys:
+        return Seen(sight, repeated=True)
+    sight = replace(sight, note_keys=(*sight.note_keys, note.key)[-NOTE_KEYS_KEPT:])
+    if note.box is None or note.box not in sight.boxes:
+        return Seen(sight)
+    box, refill = _noted_box(site, sight.boxes[note.box], note)
+    sight = replace(sight, boxes={**sight.boxes, note.box: box})
+    return Seen(sight, None if refill is None else (note.box, refill))
+
+
+def _noted_box(site: Site, box: BoxSight, note: Note) -> tuple[BoxSight, Refill | None]:
+    if note.kind == "refill":
+        spec = site.boxes[note.box or ""]
+        estimate = box_estimate.note_refill(box.estimate, spec, note.t_s, note.fill_c)
+        refill = Refill(t_s=note.t_s, rise_c=0.0, kind="noted")
+        return replace(box, estimate=estimate, refill_t_s=note.t_s, noted_refill_t_s=note.t_s), refill
+    if note.kind == "count" and note.count is not None:
+        return replace(box, chicks=note.count), None
+    if note.kind == "loss":
+        return replace(box, chicks=max(0, box.chicks - (1 if note.count is None else note.count))), None
+    if note.kind == "look-in" and note.look_in is not None:
+        box_c = None if box.newest is None else box.newest[1]
+        look_in = SeenLookIn(kind=note.look_in, t_s=note.t_s, box_c=box_c)
+        return replace(box, look_ins=(*box.look_ins, look_in)[-LOOK_INS_KEPT:]), None
+    return box, None

@@ -1,0 +1,40 @@
+"""The whole state of the watch. Immutable: a step gives a new one."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from coldbrood.watch.alarms import Alarm
+from coldbrood.watch.assess import BoxView
+from coldbrood.watch.digest import NightForecast
+from coldbrood.watch.outbox import Message
+from coldbrood.watch.sight import Sight, first_sight
+from coldbrood.watch.site import Site
+from coldbrood.watch.verdicts import Health
+
+
+@dataclass(frozen=True, slots=True)
+class Ledger:
+    """What was said, so that it is not said again."""
+
+    dusk_date: str = ""
+    advice_keys: tuple[str, ...] = ()
+    forecasts: tuple[NightForecast, ...] = ()
+    night_t_s: float | None = None
+    wakings: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """Sight and ledger, alarms and outbox are kept in the journal; views and health are found anew."""
+
+    sight: Sight
+    health: Health
+    alarms: Mapping[str, Alarm] = field(default_factory=dict)
+    outbox: Mapping[str, Message] = field(default_factory=dict)
+    ledger: Ledger = field(default_factory=Ledger)
+    views: Mapping[str, BoxView] = field(default_factory=dict)
+
+
+def first_state(site: Site, t_s: float) -> State:
+    """A site never watched before."""
+    return State(sight=first_sight(site), health=Health(started_t_s=t_s))

@@ -1,0 +1,246 @@
+"""The one step of the watch: state and event in, state and acts out.
+
+Pure: the same state, event and time give the same result. The service commits the new state
+before it carries out the acts.
+"""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from typing import Any
+
+from coldbrood.brooder.refills import Refill
+from coldbrood.watch import alarms as machine
+from coldbrood.watch import outbox, rounds, tell, verdicts
+from coldbrood.watch.assess import BoxView, assess_all
+from coldbrood.watch.boxstate import shown
+from coldbrood.watch.events import (
+    Act,
+    Beat,
+    Bedtime,
+    ClockStepped,
+    Event,
+    History,
+    JournalFailed,
+    JournalWell,
+    LinkDown,
+    LinkUp,
+    Morning,
+    Note,
+    Now,
+    Reading,
+    Refused,
+    Retain,
+    SendDone,
+    ShowBox,
+    Started,
+    Tick,
+)
+from coldbrood.watch.sight import IDLE_REFUSALS, absorb
+from coldbrood.watch.site import Site
+from coldbrood.watch.state import State
+
+ASSESS_EVERY_S = 60.0
+SHELVE_MIN = 60.0
+
+Stepped = tuple[State, tuple[Act, ...]]
+
+
+def step(site: Site, state: State, event: Event, now: Now) -> Stepped:
+    """Take one event. Raises nothing for any event of the Event union; time in `now` never runs back."""
+    state, acts = HANDLERS[type(event)](site, state, event, now)
+    state, sends = _send_due(state, now)
+    return state, (*acts, *sends)
+
+
+def _send_due(state: State, now: Now) -> Stepped:
+    box, sends = outbox.due(state.outbox, now.t_s)
+    return (state if box is state.outbox else replace(state, outbox=box)), tuple(sends)
+
+
+def _judge(site: Site, state: State, found: Iterable[machine.Verdict], now: Now) -> Stepped:
+    """Advance the alarms by verdicts, note each change, and put what must be told into the outbox."""
+    changed, changes = machine.advance(state.alarms, tuple(found), now.t_s, now.wall_s)
+    state = replace(state, alarms=changed)
+    return tell.tell(site, tell.withdraw_settled(state, changes, now), now), tell.changes_history(changes)
+
+
+def _reading(site: Site, state: State, event: Reading, now: Now) -> Stepped:
+    seen = absorb(site, state.sight, event)
+    state = replace(state, sight=seen.sight)
+    spec = site.probes.get(event.probe)
+    if spec is None or event.late:
+        return state, ()
+    acts: tuple[Act, ...] = ()
+    if seen.refill is not None:
+        state, acts = _refilled(state, *seen.refill, now)
+    state, looked = _assess_if_stale(site, state, now)
+    state, judged = _judge(
+        site, state, verdicts.of_reading(site, state.sight, state.views.get(spec.box or ""), spec, event), now
+    )
+    return state, (*acts, *looked, *judged)
+
+
+def _refilled(state: State, box: str, refill: Refill, now: Now) -> Stepped:
+    """The box's own rise is the acknowledgement; every view of the box is out of date."""
+    settled, changes = machine.refill_seen(state.alarms, box, now.t_s, now.wall_s)
+    state = replace(state, alarms=settled, views={k: v for k, v in state.views.items() if k != box})
+    state = tell.withdraw_settled(state, changes, now)
+    line = History(
+        "refill", box, refill.kind, "rise" if refill.kind == "seen" else "note", f"{refill.rise_c:.1f} C"
+    )
+    return state, (line, *tell.changes_history(changes))
+
+
+def _assess_if_stale(site: Site, state: State, now: Now) -> Stepped:
+    stale = any(
+        (view := state.views.get(box)) is None or now.t_s - view.t_s >= ASSESS_EVERY_S for box in site.boxes
+    )
+    return _assess(site, state, now) if stale else (state, ())
+
+
+def _assess(site: Site, state: State, now: Now) -> Stepped:
+    """Look at every box, judge what only time and forecast decide, show the boxes."""
+    views = assess_all(site, state.sight, now)
+    state = replace(state, views=views)
+    found: list[machine.Verdict] = []
+    for box, view in views.items():
+        found.extend(verdicts.of_box(site, view, state.sight.boxes[box], state.alarms, now.t_s))
+    state, acts = _judge(site, state, found, now)
+    shows = tuple(ShowBox(box, shown(site, state, view, now)) for box, view in views.items())
+    return state, (*acts, *shows)
+
+
+def _beat(site: Site, state: State, _event: Beat, now: Now) -> Stepped:
+    expired, changes = machine.expire(state.alarms, now.t_s, now.wall_s)
+    state = replace(state, alarms=expired)
+    acts = tell.changes_history(changes)
+    state, looked = _assess_if_stale(site, state, now)
+    found = (
+        *verdicts.of_silence(site, state.sight, state.health, now.t_s),
+        *verdicts.of_health(site, state.health, now.t_s),
+    )
+    state, judged = _judge(site, state, found, now)
+    return rounds.dusk(site, state, now), (*acts, *looked, *judged)
+
+
+def _note(site: Site, state: State, event: Note, now: Now) -> Stepped:
+    seen = absorb(site, state.sight, event)
+    if seen.repeated:
+        return state, ()
+    state = replace(state, sight=seen.sight)
+    acts: tuple[Act, ...] = (
+        History("note", event.box or site.name, event.kind, event.look_in or "", event.text),
+    )
+    if seen.refill is not None:
+        state, more = _refilled(state, *seen.refill, now)
+        acts = (*acts, *more)
+    state, answered = _answer(state, event, now)
+    state, looked = _assess(site, state, now)
+    return state, (*acts, *answered, *looked)
+
+
+def _answer(state: State, note: Note, now: Now) -> Stepped:
+    """What a person says to an alarm: acknowledge, shelve for a time, take the shelf back."""
+    about = note.alarm or note.box or ""
+    try:
+        if note.kind == "acknowledge":
+            after, changes = machine.acknowledge(state.alarms, about, now.t_s, now.wall_s)
+        elif note.kind == "shelve":
+            shelved_s = 60.0 * (SHELVE_MIN if note.minutes is None else note.minutes)
+            after, changes = machine.shelve(state.alarms, about, shelved_s, now.t_s, now.wall_s)
+        elif note.kind == "unshelve":
+            after, changes = machine.unshelve(state.alarms, about, now.t_s, now.wall_s)
+        else:
+            return state, ()
+    except (machine.ImpossibleEvent, ValueError) as error:
+        return state, (History("note", about, "not-done", note.kind, str(error)),)
+    state = tell.withdraw_settled(replace(state, alarms=after), changes, now)
+    return state, tell.changes_history(changes)
+
+
+def _refused(site: Site, state: State, event: Refused, now: Now) -> Stepped:
+    state = replace(state, sight=absorb(site, state.sight, event).sight)
+    spec = site.probes.get(event.probe or "")
+    probe = state.sight.probes.get(event.probe or "")
+    if spec is None or probe is None or event.reason in IDLE_REFUSALS:
+        return state, ()
+    return _judge(site, state, [verdicts.wrong(spec, probe)], now)
+
+
+def _bedtime(site: Site, state: State, _event: Bedtime, now: Now) -> Stepped:
+    state, acts = _assess(site, state, now)
+    return rounds.bedtime(site, state, now), acts
+
+
+def _morning(site: Site, state: State, _event: Morning, now: Now) -> Stepped:
+    state, acts = _assess(site, state, now)
+    return rounds.morning(site, state, now), acts
+
+
+def _started(site: Site, state: State, event: Started, now: Now) -> Stepped:
+    health = verdicts.Health(started_t_s=now.t_s, down_s=event.down_s, down_sure=event.sure)
+    state = replace(state, health=health, outbox=outbox.resume(state.outbox, now.t_s))
+    down = "first start" if event.down_s is None else f"down {event.down_s:.0f} s"
+    acts: tuple[Act, ...] = (History("start", site.name, "up", down, event.set_aside or ""),)
+    if event.set_aside is not None:
+        state = rounds.set_aside(site, state, event.set_aside, now)
+    return state, acts
+
+
+def _clock(site: Site, state: State, event: ClockStepped, _now: Now) -> Stepped:
+    return state, (History("clock", site.name, "stepped", f"{event.delta_s:+.1f} s"),)
+
+
+def _link_up(site: Site, state: State, _event: LinkUp, _now: Now) -> Stepped:
+    health = replace(state.health, link_down_t_s=None, link_detail="")
+    return replace(state, health=health), (History("link", site.name, "up", ""),)
+
+
+def _link_down(site: Site, state: State, event: LinkDown, now: Now) -> Stepped:
+    since = state.health.link_down_t_s
+    health = replace(
+        state.health, link_down_t_s=now.t_s if since is None else since, link_detail=event.detail
+    )
+    acts = () if since is not None else (History("link", site.name, "down", event.detail),)
+    return replace(state, health=health), acts
+
+
+def _journal_failed(_site: Site, state: State, event: JournalFailed, _now: Now) -> Stepped:
+    return replace(state, health=replace(state.health, journal_detail=event.detail)), ()
+
+
+def _journal_well(_site: Site, state: State, _event: JournalWell, _now: Now) -> Stepped:
+    return replace(state, health=replace(state.health, journal_detail=None)), ()
+
+
+def _send_done(site: Site, state: State, event: SendDone, now: Now) -> Stepped:
+    channels = tuple(channel.name for channel in site.channels)
+    message = state.outbox.get(event.key)
+    box = outbox.done(state.outbox, event, channels, now.t_s)
+    about = "" if message is None else message.about
+    return replace(state, outbox=box), (History("send", event.key, event.outcome, about, event.detail),)
+
+
+def _nothing(_site: Site, state: State, _event: Tick | Retain, _now: Now) -> Stepped:
+    return state, ()
+
+
+HANDLERS: Mapping[type, Callable[[Site, State, Any, Now], Stepped]] = {
+    Reading: _reading,
+    Refused: _refused,
+    Note: _note,
+    Beat: _beat,
+    Tick: _nothing,
+    Bedtime: _bedtime,
+    Morning: _morning,
+    Retain: _nothing,
+    Started: _started,
+    ClockStepped: _clock,
+    LinkUp: _link_up,
+    LinkDown: _link_down,
+    JournalFailed: _journal_failed,
+    JournalWell: _journal_well,
+    SendDone: _send_done,
+}
+
+__all__ = ["BoxView", "step"]

@@ -1,0 +1,94 @@
+"""From alarms to messages: what is due to be said is worded and put into the outbox."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from coldbrood.watch import alarms as machine
+from coldbrood.watch import outbox
+from coldbrood.watch.assess import BoxView
+from coldbrood.watch.events import History, Now
+from coldbrood.watch.localtime import is_night
+from coldbrood.watch.outbox import Message
+from coldbrood.watch.site import ChannelSpec, Site
+from coldbrood.watch.state import State
+from coldbrood.watch.wording import Words, fit, words
+
+QUIET_LINGERS_S = 120.0  # so that what waited is told by the morning digest, not one by one just before it
+DIGEST_URGENCY = 1
+
+
+def is_quiet(site: Site, now: Now) -> bool:
+    """Whether only what needs an act now may make a sound."""
+    return is_night(site, now.wall_s - QUIET_LINGERS_S) or is_night(site, now.wall_s)
+
+
+def tell(site: Site, state: State, now: Now) -> State:
+    """Put every nudge that is due into the outbox, on as many channels as its repeats have reached."""
+    quiet = is_quiet(site, now)
+    for key, nudge, channels in machine.to_tell(state.alarms, now.t_s, quiet):
+        alarm = state.alarms[key]
+        spoken = words(site, now, alarm, view_of(site, state, alarm.subject))
+        name = f"{key}#{alarm.raises}.{nudge}"
+        state = enqueue(state, name, key, spoken, alarm.urgency, site.channels[:channels], now)
+        state = replace(state, alarms=machine.told(state.alarms, key, now.t_s))
+        if quiet and nudge == 1:
+            state = replace(state, ledger=replace(state.ledger, wakings=state.ledger.wakings + 1))
+    return state
+
+
+def view_of(site: Site, state: State, subject: str) -> BoxView | None:
+    """The view of the box that an alarm's subject is, or whose probe it is."""
+    if subject in state.views:
+        return state.views[subject]
+    spec = site.probes.get(subject)
+    return None if spec is None or spec.box is None else state.views.get(spec.box)
+
+
+def digest(site: Site, state: State, name: str, spoken: Words, now: Now) -> State:
+    """Put a message that asks for no act into the outbox, for the first channel."""
+    return enqueue(state, name, name, spoken, DIGEST_URGENCY, site.channels[:1], now)
+
+
+def enqueue(
+    state: State,
+    name: str,
+    about: str,
+    spoken: Words,
+    urgency: int,
+    channels: Sequence[ChannelSpec],
+    now: Now,
+) -> State:
+    """Put one message for each channel into the outbox, cut to the channel's limits. Its key is said once."""
+    box = state.outbox
+    for channel in channels:
+        message = Message(
+            key=f"{name}@{channel.name}",
+            about=about,
+            channel=channel.name,
+            title=fit(spoken.title, channel.title_max),
+            body=fit(spoken.body, channel.body_max),
+            urgency=urgency,
+            created_t_s=now.t_s,
+            created_wall_s=now.wall_s,
+            due_t_s=now.t_s,
+            title_max=channel.title_max,
+        )
+        box = outbox.put(box, message)
+    return replace(state, outbox=box)
+
+
+def withdraw_settled(state: State, changes: Iterable[machine.Change], now: Now) -> State:
+    """Messages still waiting about an alarm that was answered or is over are taken back."""
+    box = state.outbox
+    for change in changes:
+        if change.event in ("acknowledge", "clear", "shelve", "suppress", "remove"):
+            box = outbox.withdraw(box, change.key, now.t_s)
+    return state if box is state.outbox else replace(state, outbox=box)
+
+
+def changes_history(changes: Iterable[machine.Change]) -> tuple[History, ...]:
+    """One line of the journal for each change of an alarm."""
+    return tuple(
+        History("alarm", c.key, c.after.state, c.reason, f"{c.event or 'reason'} from {c.before.state}")
+        for c in changes
+    )
