@@ -8,7 +8,13 @@ import time
 from pathlib import Path
 
 BROKER_FILES = Path(__file__).parents[2] / "deploy" / "broker"
-PASSWORDS = {"coldbrood": "pw-daemon", "probe-a": "pw-a", "probe-b": "pw-b", "auditor": "pw-auditor"}
+PASSWORDS = {
+    "coldbrood": "pw-daemon",
+    "keeper": "pw-keeper",
+    "probe-a": "pw-a",
+    "probe-b": "pw-b",
+    "auditor": "pw-auditor",
+}
 AUDITOR_RIGHTS = "\nuser auditor\ntopic read #\n"
 PATIENCE_S = 20
 

@@ -30,7 +30,7 @@ def broker(tmp_path: Path) -> Iterator[HardenedBroker]:
 ALLOWED = [
     ("probe-a", "coldbrood/larch-lane/probe-a/reading"),
     ("probe-b", "coldbrood/larch-lane/probe-b/reading"),
-    ("coldbrood", "coldbrood/larch-lane/note"),
+    ("keeper", "coldbrood/larch-lane/note"),
     ("coldbrood", "coldbrood/larch-lane/a/state"),
     ("coldbrood", "coldbrood/larch-lane/daemon"),
 ]
@@ -42,6 +42,9 @@ REFUSED = [
     ("probe-a", "coldbrood/larch-lane/probe-a/reading/deeper"),
     ("probe-a", "elsewhere/larch-lane/probe-a/reading"),
     ("coldbrood", "coldbrood/larch-lane/probe-a/reading"),
+    ("coldbrood", "coldbrood/larch-lane/note"),
+    ("keeper", "coldbrood/larch-lane/probe-a/reading"),
+    ("keeper", "coldbrood/larch-lane/a/state"),
     ("auditor", "coldbrood/larch-lane/note"),
 ]
 
@@ -51,7 +54,7 @@ def test_each_speaks_only_where_it_may(broker: HardenedBroker) -> None:
     listener = Listener(broker, "auditor", "-t", "#")
     for user, topic in REFUSED + ALLOWED:
         assert broker.publish(user, topic, f"by-{user}") == 0
-    assert broker.publish("coldbrood", "coldbrood/larch-lane/note", "the-end") == 0
+    assert broker.publish("keeper", "coldbrood/larch-lane/note", "the-end") == 0
     heard = listener.wait_for("the-end")
     listener.close()
     expected = [f"{topic} by-{user}" for user, topic in ALLOWED]
@@ -59,15 +62,21 @@ def test_each_speaks_only_where_it_may(broker: HardenedBroker) -> None:
 
 
 def test_a_probe_hears_nothing_and_the_daemon_what_it_needs(broker: HardenedBroker) -> None:
+    broker.publish("coldbrood", "coldbrood/larch-lane/a/state", "not for the daemon itself")
     probe = Listener(broker, "probe-b", "-t", "#", "-W", "3")
     daemon = Listener(broker, "coldbrood", "-t", "#")
     broker.publish("probe-a", "coldbrood/larch-lane/probe-a/reading", "21.5")
-    broker.publish("coldbrood", "coldbrood/larch-lane/note", "refill")
+    broker.publish("keeper", "coldbrood/larch-lane/note", "refill")
     assert daemon.wait_for("refill") == [
         "coldbrood/larch-lane/probe-a/reading 21.5",
         "coldbrood/larch-lane/note refill",
     ]
     daemon.close()
+    keeper = Listener(broker, "keeper", "-t", "#")
+    broker.publish("probe-a", "coldbrood/larch-lane/probe-a/reading", "21.5")
+    broker.publish("coldbrood", "coldbrood/larch-lane/a/state", "asleep")
+    assert keeper.wait_for("asleep") == ["coldbrood/larch-lane/a/state asleep"]
+    keeper.close()
     told, _ = probe.process.communicate(timeout=20)
     assert "GOT" not in told
 
