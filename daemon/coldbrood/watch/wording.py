@@ -124,7 +124,7 @@ def _why_refill(scene: Scene) -> str:
 
 def _refill(scene: Scene) -> Words:
     view = scene.view
-    floor = f", floor {degrees_text(scene.keeper, view.band.floor_c).removesuffix(' C')}" if view else ""
+    floor = f", floor {degrees_text(scene.keeper, view.band.floor_c)[:-2]}" if view else ""
     title = f"Refill now: {box_title(scene.alarm.subject)}{_box_figures(scene)}{floor}"
     look_in = LOOK_IN if view is not None and view.timetable.look_in else ""
     return Words(title, _join(_why_refill(scene), _circumstances(scene), look_in, SCALD))
