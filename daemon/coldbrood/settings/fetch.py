@@ -1,0 +1,87 @@
+"""Fetch what the file only points to: secrets, certificates, places on the disk."""
+
+import re
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from coldbrood.settings.records import Broker, Caution, Channel, Problem
+from coldbrood.settings.secrets import MASK, Secret, SecretFault, place, resolve
+from coldbrood.settings.tables_link import BrokerTable, ChannelTable
+from coldbrood.settings.walk import Walk, show
+
+UrlFault = Callable[[str], str | None]
+"""What is wanted of a channel's URL that does not have it; None if all is well. It may quote nothing."""
+
+
+def no_scheme(url: str) -> str | None:
+    """The least that can be asked of a channel's URL without its delivery library."""
+    if re.match(r"[A-Za-z][A-Za-z0-9+.-]*://\S+\Z", url):
+        return None
+    return "a URL in apprise's form: a service's short name, :// and what it asks for"
+
+
+class Fetch:
+    """One pass over what a walked file points to. Problems and cautions gather on it."""
+
+    def __init__(self, walk: Walk, environ: Mapping[str, str], base: Path, url_fault: UrlFault) -> None:
+        self.problems: list[Problem] = []
+        self.cautions: list[Caution] = []
+        self._walk, self._environ, self._base, self._url_fault = walk, environ, base, url_fault
+        self.broker = self._broker(walk.file.broker)
+        found = [self._channel(i, table) for i, table in enumerate(walk.file.channel)]
+        self.channels = tuple(channel for channel in found if channel is not None)
+
+    def journal_path(self) -> Path:
+        """Where the journal is; a relative path is in $STATE_DIRECTORY, else beside the config file."""
+        state = self._environ.get("STATE_DIRECTORY", "").split(":")[0]
+        return (Path(state) if state else self._base) / self._walk.file.journal.path
+
+    def _broker(self, table: BrokerTable | None) -> Broker | None:
+        if table is None:
+            return None
+        password = self._secret("broker.password", table.password_env, table.password_file)
+        ca = None if table.tls_ca is None else place(table.tls_ca, self._environ, self._base)
+        if ca is not None and not _is_authority(ca):
+            wanted = "a readable file of PEM certificates"
+            self.problems.append(Problem("broker.tls_ca", show(table.tls_ca), wanted))
+        return Broker(table.host, table.port, table.username, password, ca)
+
+    def _channel(self, index: int, table: ChannelTable) -> Channel | None:
+        field = f"channel[{index}].url"
+        url = self._secret(field, table.url_env, table.url_file)
+        if url is None:
+            if (table.url_env, table.url_file) == (None, None) and self._is_sound(field):
+                self.problems.append(Problem(f"{field}_file", "missing", "url_file or url_env"))
+            return None
+        wanted = self._url_fault(url.reveal())
+        if wanted is not None:
+            self.problems.append(Problem(_pointing(field, table.url_env), MASK, wanted))
+        return Channel(table.name, url, table.title_max, table.body_max)
+
+    def _secret(self, field: str, env: str | None, file: str | None) -> Secret | None:
+        try:
+            found = resolve(env, file, self._environ, self._base)
+        except SecretFault as fault:
+            self.problems.append(Problem(_pointing(field, env), MASK, str(fault)))
+            return None
+        if found is not None and found.open_to_others:
+            text = "others on this machine may read the secret: chmod 600 is the cure"
+            self.cautions.append(Caution(f"{field}_file", text))
+        return None if found is None else found.secret
+
+    def _is_sound(self, field: str) -> bool:
+        return self._walk.sound(f"{field}_env", f"{field}_file")
+
+
+def _pointing(field: str, env: str | None) -> str:
+    return f"{field}_file" if env is None else f"{field}_env"
+
+
+def _is_authority(path: Path) -> bool:
+    import ssl  # only where TLS is asked for: it is not small
+
+    try:
+        ssl.create_default_context(cafile=str(path))
+    except (OSError, ValueError):  # ssl.SSLError is an OSError
+        return False
+    return True

@@ -1,0 +1,70 @@
+"""What loading gives back: the config, or every problem at once."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from coldbrood.settings.secrets import Secret
+from coldbrood.watch.site import Site
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One fault: which field, what stands there (never a secret), what is allowed."""
+
+    field: str
+    value: str
+    allowed: str
+
+    def __str__(self) -> str:
+        return f"{self.field}: {self.value}: {self.allowed}"
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """Something that works but that the keeper should know."""
+
+    field: str
+    text: str
+
+    def __str__(self) -> str:
+        return f"{self.field}: {self.text}"
+
+
+class ConfigProblems(Exception):  # noqa: N818 - it holds all problems, not one error
+    """The config file cannot be used; `problems` holds every reason, never empty."""
+
+    def __init__(self, problems: tuple[Problem, ...]) -> None:
+        super().__init__("\n".join(str(problem) for problem in problems))
+        self.problems = problems
+
+
+@dataclass(frozen=True, slots=True)
+class Broker:
+    """Where the MQTT broker listens and how to log in."""
+
+    host: str
+    port: int
+    username: str | None
+    password: Secret | None
+    tls_ca: Path | None
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One way to reach a person. The URL holds the right to send, so it is a secret."""
+
+    name: str
+    url: Secret
+    title_max: int
+    body_max: int
+
+
+@dataclass(frozen=True, slots=True)
+class Config:
+    """All that the config file says. `broker` is None when every probe is wired and no [broker] is given."""
+
+    site: Site
+    broker: Broker | None
+    channels: tuple[Channel, ...]
+    journal_path: Path
+    cautions: tuple[Caution, ...] = ()
