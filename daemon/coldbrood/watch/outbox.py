@@ -165,7 +165,7 @@ def _tidy(outbox: Outbox, t_s: float) -> dict[str, Message]:
     """Give up what is too old, and take back what a worker never answered for."""
     after = dict(outbox)
     for message in outbox.values():
-        if message.state == "sending" and t_s - (message.sent_t_s or t_s) >= STUCK_S:
+        if message.state == "sending" and message.sent_t_s is not None and t_s - message.sent_t_s >= STUCK_S:
             after[message.key] = _doubt(message, t_s)
         elif message.state == "waiting" and t_s - message.created_t_s >= GIVE_UP_S:
             after[message.key] = _end(message, "gave-up", f"24 h: {message.last_detail}", t_s)
