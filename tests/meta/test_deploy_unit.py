@@ -18,7 +18,8 @@ def open_wide():
     return re.findall(r"^\\S+ .wx. .*$", open("/proc/self/maps").read(), re.MULTILINE)
 os.environ["W1THERMSENSOR_NO_KERNEL_MODULE"] = "1"
 import coldbrood
-names = [m.name for m in pkgutil.walk_packages(coldbrood.__path__, "coldbrood.") if ".demo" not in m.name]
+found = pkgutil.walk_packages(coldbrood.__path__, "coldbrood.")
+names = [m.name for m in found if ".demo" not in m.name and not m.name.endswith("__main__")]
 for name in names:
     importlib.import_module(name)
 import apprise, numpy, paho.mqtt.client, w1thermsensor
