@@ -1,4 +1,4 @@
-"""Each payload format gives samples in the daemon's units, the right ones for this probe, or a named refusal."""
+"""Each payload format gives the samples meant for this probe, in the daemon's units, or a named refusal."""
 
 import math
 from collections.abc import Mapping

@@ -28,6 +28,7 @@ _log = logging.getLogger(__name__)
 
 RECONNECT_MOST_S = 30
 QUIET_S = 10.0  # with nothing owed to the broker, a queue that had more would have sent it by then
+RESUBSCRIBE_S = 30.0
 _FAREWELL_S = 2.0
 _MID_BITS = 16
 
@@ -123,6 +124,7 @@ class Link:
         self._last_lost: str | None = None
         self._mark = ""
         self._retained: dict[str, bytes] = {}
+        self._again: threading.Timer | None = None
         self._client = self._make_client()
 
     def start(self) -> None:
@@ -155,6 +157,8 @@ class Link:
         """Say "offline", leave in order; the session and its queue stay at the broker."""
         with self._lock:
             up, self._up = self._up, False
+        if self._again is not None:
+            self._again.cancel()
         if up:
             farewell = self._client.publish(self._will_topic, _status("offline", ""), qos=1, retain=True)
             try:
@@ -205,7 +209,7 @@ class Link:
     @_guarded
     def _on_connect(
         self,
-        client: paho.Client,
+        _client: paho.Client,
         _userdata: object,
         flags: paho.ConnectFlags,
         reason: ReasonCode,
@@ -219,7 +223,7 @@ class Link:
             self._owed, self._last_s = 0, time.monotonic()
         self._session_present = self._queued = flags.session_present
         self._mark = uuid.uuid4().hex
-        client.subscribe([(topic, 1) for topic in self._topics])
+        self._subscribe()
 
     @_guarded
     def _on_subscribe(
@@ -233,6 +237,7 @@ class Link:
         refused = [topic for topic, reason in zip(self._topics, reasons, strict=False) if reason.is_failure]
         if refused:
             self._lost(f"the broker refuses the topic {', '.join(refused)}: allow it in its access list")
+            self._ask_again_later(self._generation)
             return
         with self._lock:
             self._up = True
@@ -241,6 +246,21 @@ class Link:
                 client.publish(topic, payload, qos=1, retain=True)
         self._last_lost = None
         self._post(Connected(self._session_present))
+
+    def _ask_again_later(self, generation: int) -> None:
+        """The connection stands, so nothing else would try the subscription again."""
+
+        def ask() -> None:
+            with self._lock:
+                if generation == self._generation and not self._up:
+                    self._subscribe()
+
+        self._again = threading.Timer(RESUBSCRIBE_S, ask)
+        self._again.daemon = True
+        self._again.start()
+
+    def _subscribe(self) -> None:
+        self._client.subscribe([(topic, 1) for topic in self._topics])
 
     @_guarded
     def _on_connect_fail(self, _client: paho.Client, _userdata: object) -> None:
