@@ -20,7 +20,8 @@ def reasons(
     quantity: Quantity = "temperature_c",
 ) -> list[str | None]:
     """Judge a series of values `step_s` apart."""
-    state, found = GateState(), []
+    state = GateState()
+    found: list[str | None] = []
     for index, value in enumerate(values):
         state, verdict = judge(state, spec or probe(), quantity, value, index * step_s)
         found.append(verdict.reason)
