@@ -42,7 +42,7 @@ def at(hour: int, minute: int = 0, day: int = 11) -> float:
 
 
 def told(when: float, alarm: bool = True) -> Asked:
-    return Asked(when, alarm, "Refill now: box A", 1, "forecast", None, None)
+    return Asked(when, alarm, "Refill now: box A", "It falls.", 1, "forecast", None, None)
 
 
 @pytest.fixture
@@ -67,6 +67,7 @@ def test_on_a_phone_the_line_is_short_and_still_says_what_to_do_by_when() -> Non
 def test_what_is_not_known_is_shown_as_such_and_an_estimate_is_marked() -> None:
     blind = SHOWN | {"box_c": None, "outdoor_c": None, "refill_by": None, "state": "cannot see"}
     assert "box A -- C  outdoor -- C" in box_line(blind, 80)
+    assert "box A -- C" in box_line(blind | {"estimated": True}, 80)
     assert "refill by --:--" in box_line(blind, 80)
     assert "box A ~23.1 C" in box_line(SHOWN | {"estimated": True}, 80)
 
@@ -138,6 +139,7 @@ def test_the_keeper_comes_twenty_minutes_after_the_nudge_and_once_for_its_repeat
     keeper.carry_out(1200.0, done.append)
     keeper.carry_out(5000.0, done.append)
     assert done == ["refill"]
+    assert keeper.told("Refill now: box A 22.0 C, floor 21.1", 1300.0) is None  # the jug needs time to work
     assert keeper.told("Refill now: box A 22.0 C, floor 21.1", 9000.0) == "refill"
 
 
@@ -241,10 +243,15 @@ def test_the_timetable_of_the_demo_wakes_at_two_and_six(site: Site) -> None:
 
 
 def test_the_account_says_why_how_often_and_when_it_was_over(site: Site) -> None:
-    one = Asked(at(1, 22, day=12), True, MESSAGE.title, 4, "forecast", at(1, 51, day=12), at(2, 2, day=12))
-    lines = account.table_lines(site, [one], 100)
+    body = "It goes under the floor about 02:10. Falling 2 C an hour."
+    one = Asked(
+        at(1, 22, day=12), True, MESSAGE.title, body, 4, "forecast", at(1, 51, day=12), at(2, 2, day=12)
+    )
+    lines = account.table_lines(site, [one], 200)
     assert lines[1] == f"01:22  {MESSAGE.title}"
-    assert lines[2].strip() == "why: forecast, told 4 times, answered 01:51, over 02:02"
+    assert lines[2].strip() == (
+        "why: forecast. It goes under the floor about 02:10. Told 4 times, answered 01:51, over 02:02."
+    )
     assert all(len(line) <= 40 for line in account.table_lines(site, [one], 40))
 
 

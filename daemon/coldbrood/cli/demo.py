@@ -1,11 +1,13 @@
 """`coldbrood demo`: a night in the life of one hen box, in under two minutes, with nothing else installed."""
 
 import argparse
+import os
 import shutil
 import sys
 from pathlib import Path
 
 WIDTH_MAX = 100
+SECONDS_LEAST = 45.0  # sending takes real time: faster, and a message seems lost before it can arrive
 EPILOG = """example:
   coldbrood demo                      a night from 18:00 to 09:00 in 90 seconds
   coldbrood demo --seconds 60 --dir /tmp/night
@@ -25,9 +27,11 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("--seconds", type=_seconds, default=90.0, help="how long it takes, 20 to 3600 (90)")
+    parser.add_argument("--seconds", type=_seconds, default=90.0, help="how long it takes, 45 to 3600 (90)")
     parser.add_argument("--seed", type=int, default=1, help="another number, another night (1)")
-    parser.add_argument("--dir", type=Path, default=Path("coldbrood-demo"), help="where it keeps its files")
+    parser.add_argument(
+        "--dir", type=Path, metavar="DIR", default=Path("coldbrood-demo"), help="its files (coldbrood-demo)"
+    )
     parser.add_argument(
         "--keep", action="store_true", help="keep an earlier demo's files, use a new directory"
     )
@@ -35,7 +39,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
 
 
 def run(args: argparse.Namespace) -> int:
-    """Play it; 0 to the end, 130 if stopped by Ctrl-C, 1 with one line that says what to do."""
+    """Play it; 0 to the end, 130 if stopped by Ctrl-C, 73 if DIR cannot be used, 70 if the stage fails."""
     from coldbrood.demo import broker, scenario, story  # heavy, and of no use to the other verbs
     from coldbrood.demo.screen import Screen
 
@@ -44,14 +48,13 @@ def run(args: argparse.Namespace) -> int:
     wishes = story.Wishes(args.dir, args.seconds, args.seed, args.keep)
     try:
         return story.play(wishes, screen)
-    except KeyboardInterrupt:
+    except scenario.DirectoryError as fault:
+        print(fault, file=sys.stderr)
+        return os.EX_CANTCREAT
+    except (broker.BrokerError, story.DemoError, OSError) as fault:
         screen.rest()
-        print("stopped before the night began", file=sys.stderr)
-        return 130
-    except (broker.BrokerError, scenario.DirectoryError, story.DemoError, OSError) as fault:
-        screen.rest()
-        print(f"coldbrood demo: {fault}", file=sys.stderr)
-        return 1
+        print(fault, file=sys.stderr)
+        return os.EX_SOFTWARE
 
 
 def _seconds(text: str) -> float:
@@ -59,6 +62,6 @@ def _seconds(text: str) -> float:
         seconds = float(text)
     except ValueError:
         seconds = -1.0
-    if not 20.0 <= seconds <= 3600.0:
-        raise argparse.ArgumentTypeError(f"{text}: must be 20 to 3600 seconds")
+    if not SECONDS_LEAST <= seconds <= 3600.0:
+        raise argparse.ArgumentTypeError(f"{text}: must be 45 to 3600 seconds")
     return seconds

@@ -27,6 +27,7 @@ class Asked:
     wall_s: float
     alarm: bool
     title: str
+    body: str
     times: int
     reason: str
     answered_wall_s: float | None
@@ -62,8 +63,9 @@ def _asked(same: Sequence[Message], lines: Sequence[HistoryLine]) -> Asked:
         wall_s=first.created_wall_s,
         alarm=bool(own),
         title=first.title,
+        body=first.body,
         times=len(same),
-        reason=raised[-1].line.reason if raised else "by the clock",
+        reason=raised[-1].line.reason if raised else first.about.partition("/")[0],
         answered_wall_s=_first(after, "acknowledge"),
         over_wall_s=_first(after, "clear"),
     )
@@ -103,14 +105,19 @@ def table_lines(site: Site, told: Sequence[Asked], width: int) -> list[str]:
 
 
 def _why(site: Site, one: Asked) -> str:
-    said = [f"why: {one.reason}"]
-    if one.times > 1:
-        said.append(f"told {one.times} times")
-    if one.answered_wall_s is not None:
-        said.append(f"answered {clock_text(site, one.answered_wall_s)}")
-    if one.over_wall_s is not None:
-        said.append(f"over {clock_text(site, one.over_wall_s)}")
-    return ", ".join(said)
+    if not one.alarm:
+        return f"why: {one.reason}"
+    first_sentence = one.body.partition(". ")[0].rstrip(".")
+    said = [
+        f"why: {one.reason}. {first_sentence}.",
+        "Told once" if one.times == 1 else f"Told {one.times} times",
+    ]
+    answered_s, over_s = one.answered_wall_s, one.over_wall_s
+    if answered_s is not None and (over_s is None or answered_s <= over_s):
+        said.append(f"answered {clock_text(site, answered_s)}")
+    if over_s is not None:
+        said.append(f"over {clock_text(site, over_s)}")
+    return f"{said[0]} {', '.join(said[1:])}."
 
 
 def waking_line(site: Site, told: Sequence[Asked], from_wall_s: float, to_wall_s: float) -> str:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 MINUTE_S: Final = 60.0
+LET_IT_WORK_S: Final = 45 * MINUTE_S  # what was just done is not done again on the next repeat
 
 # How a title begins or what it says -> what the keeper does about it, and how long that takes.
 ANSWERS: Final = (
@@ -25,17 +26,17 @@ class Errand:
 
 
 class Keeper:
-    """Errands in hand. One of a kind at a time: a repeated nudge does not make a second pair of hands."""
+    """Errands in hand. One of a kind at a time: a repeat of the nudge does not send the keeper twice."""
 
     def __init__(self, planned: Iterable[Errand] = ()) -> None:
         self._errands = list(planned)
-        self._under_way: set[str] = set()
+        self._busy_until_s: dict[str, float] = {}
 
     def told(self, title: str, now_s: float) -> str | None:
         """Take one message; the act it sets off, or None if there is nothing to do or it is under way."""
         for words, act, takes_s in ANSWERS:
-            if title.startswith(words) and act not in self._under_way:
-                self._under_way.add(act)
+            if title.startswith(words) and now_s >= self._busy_until_s.get(act, 0.0):
+                self._busy_until_s[act] = now_s + takes_s + LET_IT_WORK_S
                 self._errands.append(Errand(act, now_s + takes_s))
                 return act
         return None
@@ -45,5 +46,4 @@ class Keeper:
         due = sorted((one for one in self._errands if one.due_s <= now_s), key=lambda one: one.due_s)
         self._errands = [one for one in self._errands if one.due_s > now_s]
         for errand in due:
-            self._under_way.discard(errand.act)
             do(errand.act)

@@ -15,7 +15,8 @@ CONNECT_LIMIT_S = 10.0
 class BatteryProbe:
     """Context manager: a probe that sends its temperature, and its battery's charge now and then.
 
-    `sent` counts the values the broker has taken. Raises TimeoutError if it cannot connect.
+    `handed` counts the values given to it to send, `sent` those the broker has taken. Raises
+    TimeoutError if it cannot connect.
     """
 
     def __init__(self, name: str, port: int, battery_pct: float = 96.0) -> None:
@@ -23,6 +24,7 @@ class BatteryProbe:
         self.topic = f"coldbrood/{SITE}/{name}/reading"
         self.battery_pct = battery_pct
         self.alive = True
+        self.handed = 0
         self._port = port
         self._packets = 0
         self._waiting: list[tuple[mqtt.MQTTMessageInfo, int]] = []
@@ -55,6 +57,7 @@ class BatteryProbe:
         with_battery = self._packets % BATTERY_EVERY == 0
         self._packets += 1
         pack = payload(self.name, celsius, self.battery_pct if with_battery else None)
+        self.handed += 1 + with_battery
         self._waiting.append((self._client.publish(self.topic, pack, qos=1), 1 + with_battery))
 
     def settle(self, seconds: float) -> None:

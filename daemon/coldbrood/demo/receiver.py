@@ -22,7 +22,7 @@ class Receiver:
     """Context manager: an HTTP server on 127.0.0.1. `told` runs in its threads, never twice at once."""
 
     def __init__(self, told: Callable[[Arrived], None]) -> None:
-        self._told = told
+        self.told = told
         self._lock = threading.Lock()
         self._server = ThreadingHTTPServer(("127.0.0.1", 0), self._handler())
         self._server.daemon_threads = True
@@ -54,7 +54,7 @@ class Receiver:
         except (ValueError, KeyError, TypeError):
             return False
         with self._lock:
-            self._told(arrived)
+            self.told(arrived)
         return True
 
     def _handler(self) -> type[BaseHTTPRequestHandler]:

@@ -43,10 +43,11 @@ NIGHT: Final = NightPlan(
     sunset_s=0.8 * HOUR_S,
     sunrise_s=11.25 * HOUR_S,
     dusk_c=9.0,
-    low_c=1.0,
+    low_c=1.5,
     front_s=7.5 * HOUR_S,
-    front_takes_s=2.0 * HOUR_S,
-    wind_after_m_s=2.0,
+    front_drop_k=4.0,
+    front_takes_s=4.0 * HOUR_S,
+    wind_after_m_s=1.5,
     sun_most_w_m2=500.0,
 )
 
@@ -90,6 +91,15 @@ class Files:
     def phone_url(self) -> Path:
         """Where the channel's URL lies, as a secret does on a real site."""
         return self.directory / URL_NAME
+
+
+def opening(seconds: float) -> str:
+    """What the viewer should know before the night begins."""
+    return (
+        f"A made-up night, 18:00 to 09:00 in {seconds:.0f} seconds: {CHICKS} chicks on their second day in "
+        f"an insulated box with a jug of {STATED.jug_litres:g} L. Probes, weather and keeper are simulated; "
+        "the broker, the daemon, the journal and the messages are real. Hot water scalds: not shown here."
+    )
 
 
 def prepare(directory: Path, keep: bool) -> Files:

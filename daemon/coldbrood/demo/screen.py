@@ -16,7 +16,7 @@ BOLD, PLAIN = "\x1b[1m", "\x1b[0m"
 def box_line(shown: Mapping[str, Any], width: int) -> str:
     """One box in one line, from the state the daemon publishes. Temperatures in C, times of day in UTC."""
     clock, box = hour(shown["at"]), str(shown["box"]).upper()
-    about = "~" if shown["estimated"] else ""
+    about = "~" if shown["estimated"] and shown["box_c"] is not None else ""
     refill_by = hour(shown["refill_by"])
     if width < WIDE:
         figures = f"{about}{degrees(shown['box_c'])} out {degrees(shown['outdoor_c'])}"

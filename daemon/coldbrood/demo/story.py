@@ -5,9 +5,11 @@ import logging
 import math
 import os
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,6 +17,7 @@ import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
 from coldbrood.clock import Clock
+from coldbrood.deliver.channel import ChannelUrl, send
 from coldbrood.demo import account, scenario
 from coldbrood.demo.broker import LocalBroker
 from coldbrood.demo.packets import BatteryProbe
@@ -22,16 +25,19 @@ from coldbrood.demo.receiver import Arrived, Receiver
 from coldbrood.demo.scenario import Files
 from coldbrood.demo.screen import Screen, hour, phone_lines, wrapped
 from coldbrood.demo.world import World
+from coldbrood.inbox import drop
 from coldbrood.journal.reader import JournalReader
+from coldbrood.notes import NoteForm, write_note
 from coldbrood.service import Service
 from coldbrood.settings.load import load
 from coldbrood.settings.records import Config
 from coldbrood.watch.boxstate import rfc3339
+from coldbrood.watch.events import History
+from coldbrood.watch.wording import box_title
 
 START_LIMIT_S: Final = 20.0
-LOOK_EVERY_S: Final = 0.1  # real seconds between two looks into the journal
+LOOK_EVERY_S: Final = 0.05  # real seconds between two looks into the journal
 LAST_PACKETS_S: Final = 3.0  # real seconds that the last packets may take
-SHOWN_HISTORY: Final = ("refill", "alarm")
 
 
 class DemoError(Exception):
@@ -80,44 +86,63 @@ class Daemon:
 
 
 class Stage:
-    """The clock, the screen and everything that speaks to it."""
+    """Everything that is said on the screen, with the time of the story."""
 
-    def __init__(self, clock: Clock, screen: Screen, world: World) -> None:
-        self._clock, self._screen, self._world = clock, screen, world
-        self._seq = 0
-
-    def clock_text(self) -> str:
-        """Time of day of the story."""
-        return hour(rfc3339(self._clock.wall_s()))
+    def __init__(self, clock: Clock, screen: Screen) -> None:
+        self._clock, self._screen = clock, screen
+        self._history_wall_s, self._history_seq = -math.inf, 0
 
     def phone(self, arrived: Arrived) -> None:
-        """A message arrives: shown as it stands on the phone, and read by the keeper."""
+        """A message as it stands on the phone; a repeat by its title only."""
         repeat = arrived.body.startswith("Still so since")
-        lines = phone_lines(self.clock_text(), arrived, repeat, self._screen.width)
+        lines = phone_lines(self._clock_text(), arrived, repeat, self._screen.width)
         self._screen.tell(lines, strong=not repeat)
-        self._world.phone(arrived)
 
     def happened(self, text: str) -> None:
         """Something in the world that the daemon is not told."""
-        self._screen.tell(wrapped(f"{self.clock_text()}  {text}", self._screen.width, 7))
+        self._screen.tell(wrapped(f"{self._clock_text()}  {text}", self._screen.width, 7))
 
     def show_history(self, reader: JournalReader) -> None:
         """Refills seen and alarms that are over, as they reach the journal."""
-        for entry in reader.history(-math.inf, math.inf):
-            if entry.seq <= self._seq or entry.line.kind not in SHOWN_HISTORY:
+        for entry in reader.history(self._history_wall_s, math.inf):
+            if entry.seq <= self._history_seq:
                 continue
-            self._seq = entry.seq
-            said = _said(entry.line.kind, entry.line.subject, entry.line.state, entry.line.detail)
+            self._history_wall_s, self._history_seq = entry.wall_s, entry.seq
+            said = _said(entry.line)
             if said:
                 clock = hour(rfc3339(entry.wall_s))
-                self._screen.tell(wrapped(f"{clock}  journal: {said}", self._screen.width, 7))
+                self._screen.tell(wrapped(f"{clock}  {said}", self._screen.width, 7))
+
+    def _clock_text(self) -> str:
+        return hour(rfc3339(self._clock.wall_s()))
 
 
-def _said(kind: str, subject: str, state: str, detail: str) -> str:
-    if kind == "refill":
-        return f"refill of box {subject.upper()} {state} by itself, rise {detail}"
-    condition, _, of = subject.partition("/")
-    return f"alarm over: {condition} {of}" if detail.startswith("clear") else ""
+class Tally:
+    """Counts the values in the journal as they come. Those of one packet bear one time and share a commit."""
+
+    def __init__(self) -> None:
+        self.kept = self.refused = 0
+        self._from_wall_s = -math.inf
+
+    def count(self, reader: JournalReader) -> int:
+        """Values kept and refused by now: all that the daemon has dealt with."""
+        new = [reading.wall_s for reading in reader.readings(self._from_wall_s, math.inf)]
+        if new:
+            self.kept += len(new)
+            self._from_wall_s = math.nextafter(max(new), math.inf)
+        self.refused = sum(reader.refused_counts().values())
+        return self.kept + self.refused
+
+
+def _said(line: History) -> str:
+    """What is worth a line on the screen, else nothing."""
+    if line.kind == "refill" and line.state == "seen":
+        return f"Refill of {box_title(line.subject)} seen by itself: the box rose {line.detail}."
+    if line.kind != "alarm" or not line.detail.startswith("clear"):
+        return ""
+    condition, _, of = line.subject.partition("/")
+    subject = box_title(of) if of == scenario.STATED.name else of
+    return f"Over: {condition.replace('-', ' ')}, {subject}."
 
 
 def play(wishes: Wishes, screen: Screen) -> int:
@@ -126,64 +151,99 @@ def play(wishes: Wishes, screen: Screen) -> int:
     with ExitStack() as stack:
         stack.enter_context(_log_to(files.log))
         broker = stack.enter_context(LocalBroker())
-        stage: list[Stage] = []
-        receiver = stack.enter_context(Receiver(lambda arrived: stage[0].phone(arrived)))
+        receiver = stack.enter_context(Receiver(lambda _arrived: None))
         scenario.write(files, broker.port, receiver.url)
         config = load(files.config, os.environ)
+        screen.tell([*wrapped(scenario.opening(wishes.seconds), screen.width, 0), ""])
+        _try_phone(config)
         box, outdoor = (stack.enter_context(BatteryProbe(name, broker.port)) for name in scenario.PROBES)
         clock = Clock(scenario.STORY_S / wishes.seconds, scenario.STARTS.timestamp())
-        world = World(clock, wishes.seed, box, outdoor, lambda text: stage[0].happened(text))
-        stage.append(Stage(clock, screen, world))
+        stage = Stage(clock, screen)
+        world = World(clock, wishes.seed, box, outdoor, stage.happened)
+        receiver.told = partial(_arrives, stage, world)
         stack.enter_context(_watching(broker.port, screen))
-        whole = _run(Daemon(config, clock), world, stage[0], files)
+        _note_the_fill(files, stage)
+        whole = _run(Daemon(config, clock), world, stage, files)
         sent = box.sent + outdoor.sent
     screen.rest()
-    _epilogue(files, config, clock, screen, sent)
+    _epilogue(files, config, screen, sent, whole)
     return 0 if whole else 130
+
+
+def _note_the_fill(files: Files, stage: Stage) -> None:
+    """The keeper has just filled the jug and says so, as `coldbrood note` does."""
+    note = NoteForm(
+        kind="refill",
+        key="demo-first-fill",
+        box=scenario.STATED.name,
+        at=scenario.STARTS,
+        fill_c=scenario.FILL_C,
+    )
+    drop(files.journal, note.key, write_note(note))
+    stage.happened(f"The keeper has filled the jug, {scenario.FILL_C:.0f} C, and notes it.")
+
+
+def _arrives(stage: Stage, world: World, arrived: Arrived) -> None:
+    stage.phone(arrived)
+    world.phone(arrived)
+
+
+def _try_phone(config: Config) -> None:
+    """One test message before the clock runs: it proves the way, and loads what a first send loads."""
+    channel = config.channels[0]
+    result = send(ChannelUrl(channel.name, channel.url.reveal()), "Test", "The phone is reached.", 1, 5.0)
+    if result.outcome != "accepted":
+        raise DemoError(f"the phone stand-in was not reached: {result.detail}")
 
 
 def _run(daemon: Daemon, world: World, stage: Stage, files: Files) -> bool:
     """From dusk to morning; False if the person at the keyboard stopped it."""
     daemon.start()
     world.start()
-    try:
-        with JournalReader.open(files.journal) as reader:
+    tally = Tally()
+    with JournalReader.open(files.journal) as reader:
+        try:
             while world.story_s() < scenario.STORY_S:
-                threading.Event().wait(LOOK_EVERY_S)
-                daemon.check()
+                world.taken = tally.count(reader)
                 stage.show_history(reader)
-        return True
-    except KeyboardInterrupt:
-        return False
-    finally:
-        sent = world.stop()
-        _wait_for(files, sent)
-        daemon.stop()
+                daemon.check()
+                time.sleep(LOOK_EVERY_S)
+            return True
+        except KeyboardInterrupt:
+            return False
+        finally:
+            _last_packets(reader, tally, world.stop())
+            daemon.stop()
 
 
-def _wait_for(files: Files, sent: int) -> None:
-    """Let the daemon take what the broker still holds for it, as this broker forgets when it ends."""
-    for _ in range(int(LAST_PACKETS_S / LOOK_EVERY_S)):
-        with JournalReader.open(files.journal) as reader:
-            if _kept(reader) >= sent:
-                return
-        threading.Event().wait(LOOK_EVERY_S)
+def _last_packets(reader: JournalReader, tally: Tally, sent: int) -> None:
+    """Let the daemon take what the broker still holds for it: this broker forgets when it ends."""
+    until_s = time.monotonic() + LAST_PACKETS_S
+    while tally.count(reader) < sent and time.monotonic() < until_s:
+        time.sleep(LOOK_EVERY_S)
 
 
-def _kept(reader: JournalReader) -> int:
-    return sum(1 for _ in reader.readings(-math.inf, math.inf))
-
-
-def _epilogue(files: Files, config: Config, clock: Clock, screen: Screen, sent: int) -> None:
+def _epilogue(files: Files, config: Config, screen: Screen, sent: int, whole: bool) -> None:
     width = screen.width
-    begin_s = scenario.STARTS.timestamp()
     with JournalReader.open(files.journal) as reader:
         told = account.asked(reader)
-        kept = _kept(reader)
+        tally = Tally()
+        tally.count(reader)
     screen.tell(["", *account.table_lines(config.site, told, width), ""])
-    screen.tell(wrapped(account.waking_line(config.site, told, begin_s, clock.wall_s()), width, 0))
-    screen.tell(wrapped(f"Values sent by the probes: {sent}; in the journal: {kept}.", width, 0))
-    screen.tell([f"The log of the night: {files.journal}"])
+    if whole:
+        begin_s = scenario.STARTS.timestamp()
+        line = account.waking_line(config.site, told, begin_s, begin_s + scenario.STORY_S)
+        screen.tell(wrapped(line, width, 0))
+    copies = f", refused: {tally.refused}" if tally.refused else ""
+    screen.tell(
+        wrapped(f"Values sent by the probes: {sent}, in the journal: {tally.kept}{copies}.", width, 0)
+    )
+    screen.tell(
+        [
+            f"The log of the night: {files.journal}",
+            f"As tables: coldbrood export --config {files.config} {files.directory / 'tables'}",
+        ]
+    )
 
 
 @contextmanager
