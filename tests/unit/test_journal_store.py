@@ -1,4 +1,4 @@
-"""The journal gives back exactly what was committed, in the order it was taken, and refuses what is not its own."""
+"""The journal gives back exactly what was committed, in order, and refuses what is not its own."""
 
 import math
 import sqlite3
@@ -44,7 +44,7 @@ def test_a_new_journal_is_private_marked_and_durable(path: Path) -> None:
 
 
 def test_the_marks_lie_where_the_file_format_says(path: Path) -> None:
-    """sqlite.org/fileformat2.html: user_version big-endian at byte 60, application_id at byte 68 (sheet: C)."""
+    """sqlite.org/fileformat2.html: user_version big-endian at byte 60, application_id at 68 (sheet: C)."""
     open_journal(path).close()
     head = path.read_bytes()[:100]
     assert int.from_bytes(head[60:64], "big") == schema.VERSION

@@ -70,6 +70,7 @@ def free_name(path: Path, now_label: str) -> Path:
 def _save_into(saving: Path, damaged: Path) -> None:
     """Build the tables as the damaged file has them, at its schema version, with every row that reads."""
     with closing(connect_reader(damaged)) as old:
+        old.execute("PRAGMA writable_schema = ON")  # or SQLite gives up on a file that was cut short
         version = version_of(old, damaged)
         tables = old.execute(
             "SELECT name, sql FROM sqlite_master WHERE type = 'table' ORDER BY name"

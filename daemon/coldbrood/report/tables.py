@@ -1,5 +1,6 @@
 """The columns of each exported file: name with its unit, type, what it says, and how a cell is written."""
 
+import math
 import sqlite3
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -65,7 +66,7 @@ def guarded(text: str | None) -> str:
 
 def in_unit(celsius: float | None, unit: TemperatureUnit) -> float | None:
     """A temperature in the keeper's unit; Fahrenheit to four decimals, F = C x 9/5 + 32."""
-    if celsius is None or unit == "C":
+    if celsius is None or unit == "C" or math.isinf(celsius):
         return celsius
     return round(celsius * 1.8 + 32.0, 4)
 
@@ -91,13 +92,11 @@ def _readings(db: sqlite3.Connection, zone: tzinfo, unit: TemperatureUnit) -> Ta
 def _quantity(number: int, name: str, unit: TemperatureUnit) -> tuple[Column, Column]:
     """Two columns per quantity, so that each column has one unit: the calibrated value and the raw one."""
     stem, _, ending = name.rpartition("_")
-    show: Callable[[Any], Any] = _same
-    if ending == "c":
-        ending = unit.lower()
-        show = lambda cell: in_unit(cell, unit)  # noqa: E731 - one line beside its twin above
+    shown_in: TemperatureUnit = unit if ending == "c" else "C"  # what is no temperature stays as it is
+    ending = unit.lower() if ending == "c" else ending
 
     def at(index: int) -> Show:
-        return lambda row: show(row[index]) if row[5] == number else None
+        return lambda row: _measured(in_unit(row[index], shown_in)) if row[5] == number else None
 
     return (
         Column(f"{stem}_{ending}", "number", f"{stem}, calibrated", at(7)),
@@ -195,5 +194,8 @@ def _flag(index: int, bit: int) -> Show:
     return lambda row: "true" if row[index] & bit else "false"
 
 
-def _same(cell: Any) -> Any:
-    return cell
+def _measured(value: float | None) -> float | str | None:
+    """Table Schema writes an infinite number as INF."""
+    if value is None or not math.isinf(value):
+        return value
+    return "INF" if value > 0 else "-INF"
