@@ -14,25 +14,30 @@ _TIMEX_BYTES = 256  # struct timex is 208 bytes on 64-bit Linux; the rest is sla
 
 
 class Clock:
-    """Seconds of one site, scaled. With `scale` 1 and no start it is the machine's own clock."""
+    """Seconds of one site, scaled. With `scale` 1 and no start it is the machine's own clock.
 
-    def __init__(self, scale: float = 1.0, start_wall_s: float | None = None) -> None:
+    A stated clock begins at `start_wall_s` when the machine has been up for `real0_s` (now, if not given), so
+    that two processes given the same three numbers live in the same time.
+    """
+
+    def __init__(
+        self, scale: float = 1.0, start_wall_s: float | None = None, real0_s: float | None = None
+    ) -> None:
         if not scale > 0:
             raise ValueError(f"scale: {scale!r}: allowed is any number above 0")
         self.scale = scale
-        self._real0_s = time.clock_gettime(time.CLOCK_BOOTTIME)
+        self._real0_s = up_s() if real0_s is None else real0_s
         self._start_wall_s = start_wall_s if start_wall_s is not None or scale == 1.0 else time.time()
 
     def mono_s(self) -> float:
         """Seconds that never step and count through suspend; continuous within one boot at scale 1."""
-        real_s = time.clock_gettime(time.CLOCK_BOOTTIME)
-        return self._real0_s + (real_s - self._real0_s) * self.scale
+        return self._real0_s + (up_s() - self._real0_s) * self.scale
 
     def wall_s(self) -> float:
         """Unix time: a label for people, may step."""
         if self._start_wall_s is None:
             return time.time()
-        return self._start_wall_s + self.mono_s() - self._real0_s
+        return self._start_wall_s + (self.mono_s() - self._real0_s)
 
     def synced(self) -> bool:
         """Whether wall time has been set from outside since boot. A clock with a stated start is."""
@@ -51,6 +56,11 @@ class Clock:
     def sleep(self, seconds: float) -> None:
         """Wait for `seconds` of this clock."""
         time.sleep(max(0.0, self.real_s(seconds)))
+
+
+def up_s() -> float:
+    """Seconds since boot, suspend included."""
+    return time.clock_gettime(time.CLOCK_BOOTTIME)
 
 
 def kernel_clock_is_synced() -> bool:

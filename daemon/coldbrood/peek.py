@@ -1,6 +1,7 @@
 """A look at a site from another process: the daemon's own state, rebuilt from the journal, read only."""
 
 import fcntl
+import math
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,6 +13,8 @@ from coldbrood.watch.assess import assess_all
 from coldbrood.watch.boxstate import rfc3339, shown
 from coldbrood.watch.events import Now
 from coldbrood.watch.localtime import wall_of
+
+LONG_AGO_S = -math.inf  # a look from outside grants no probe the time that a fresh start would
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +49,7 @@ def peek(config: Config, clock: Clock) -> Peek:
         now = Now(clock.mono_s() + resumed.anchor.offset_s, clock.wall_s(), clock.synced())
         state = keep.revive(site, restored, reader.since(keep.first_seq(restored)), now.t_s)
         refused = reader.refused_counts()
-    views = assess_all(site, state.sight, now)
+    views = assess_all(site, state.sight, LONG_AGO_S, now)
     probes = []
     for spec in site.probes.values():
         probe = state.sight.probes.get(spec.name)

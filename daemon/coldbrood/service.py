@@ -64,6 +64,7 @@ MEMORY_READINGS = 100_000  # some 30 MB, a week of six probes: what a failing jo
 SIGHT_EVERY_S = 900.0
 CLOCK_STEP_S = 2.0
 STOP_S = 5.0
+DRAIN_S = 2.0
 LOST_NOTICED_AFTER_S = 45.0  # one and a half keep-alives: the link may have been dead that long
 HISTORY_DAYS = 400
 
@@ -149,7 +150,12 @@ class Service:
         self._commit(now)
 
     def _close(self) -> None:
+        """Take what has come in already, keep it, and leave in order."""
         self._schedule.stop()
+        until_s = time.monotonic() + DRAIN_S
+        while time.monotonic() < until_s and not self._queue.empty():
+            self._take(self._queue.get(), self._now())
+        self._commit(self._now())
         self._links.stop()
         self._worker.stop(STOP_S)
         now = self._now()

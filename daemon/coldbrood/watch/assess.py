@@ -13,8 +13,8 @@ from coldbrood.brooder.specs import OutdoorCurve
 from coldbrood.brooder.timetable import Interval, interval
 from coldbrood.watch.events import Now
 from coldbrood.watch.localtime import age_days, night_sun, watch_of
-from coldbrood.watch.sight import BoxSight, Sight, drive_at, flock_of, seen_huddled, trend_c_per_h
-from coldbrood.watch.site import Site
+from coldbrood.watch.sight import BoxSight, ProbeSight, Sight, drive_at, flock_of, seen_huddled, trend_c_per_h
+from coldbrood.watch.site import ProbeSpec, Site
 
 HORIZON_S = 86_400.0
 SILENT_FLOOR_S = 900.0
@@ -51,15 +51,17 @@ def silent_after_s(interval_s: float) -> float:
     return max(SILENT_FLOOR_S, SILENT_INTERVALS * interval_s)
 
 
-def is_blind(site: Site, sight: Sight, box: str, t_s: float) -> bool:
-    """Whether no probe of the box has given a temperature for longer than it may."""
+def is_silent(spec: ProbeSpec, probe: ProbeSight | None, started_t_s: float, t_s: float) -> bool:
+    """Whether a probe has given no temperature for longer than it may; a start grants it its time anew."""
+    taken_t_s = None if probe is None else probe.taken_t_s
+    since_t_s = started_t_s if taken_t_s is None else max(taken_t_s, started_t_s)
+    return t_s - since_t_s > silent_after_s(spec.interval_s)
+
+
+def is_blind(site: Site, sight: Sight, box: str, started_t_s: float, t_s: float) -> bool:
+    """Whether every probe of the box is silent."""
     specs = [spec for spec in site.probes.values() if spec.box == box and spec.role == "box"]
-    return all(
-        (probe := sight.probes.get(spec.name)) is None
-        or probe.taken_t_s is None
-        or t_s - probe.taken_t_s > silent_after_s(spec.interval_s)
-        for spec in specs
-    )
+    return all(is_silent(spec, sight.probes.get(spec.name), started_t_s, t_s) for spec in specs)
 
 
 def outdoor_is_seen(site: Site, sight: Sight, t_s: float) -> bool:
@@ -91,10 +93,10 @@ def outdoor_seen_c(sight: Sight, t_s: float) -> float | None:
     return None if last is None or t_s - last[0] > 3 * 3600.0 else last[1]
 
 
-def assess(site: Site, sight: Sight, box: str, now: Now, ahead: OutdoorCurve) -> BoxView:
+def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahead: OutdoorCurve) -> BoxView:
     """Look at one box once."""
     seen, spec = sight.boxes[box], site.boxes[box]
-    blind = is_blind(site, sight, box, now.t_s)
+    blind = is_blind(site, sight, box, started_t_s, now.t_s)
     age = age_days(site, now.wall_s)
     flock = flock_of(site, sight, box, now.wall_s)
     paths = box_estimate.forecast(seen.estimate, spec, now.t_s, ahead, flock, horizon_s=HORIZON_S)
@@ -171,7 +173,7 @@ def refill_by(held: Hold, due_s: float | None, sureness: str, blind: bool) -> tu
     return held.refill_by_s, "forecast-blind" if blind else "forecast-learning"
 
 
-def assess_all(site: Site, sight: Sight, now: Now) -> Mapping[str, BoxView]:
+def assess_all(site: Site, sight: Sight, started_t_s: float, now: Now) -> Mapping[str, BoxView]:
     """Look at every box once, under one sky."""
     ahead = outdoor_ahead(site, sight, now)
-    return {box: assess(site, sight, box, now, ahead) for box in site.boxes}
+    return {box: assess(site, sight, box, started_t_s, now, ahead) for box in site.boxes}

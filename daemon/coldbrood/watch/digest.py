@@ -24,14 +24,14 @@ class NightForecast:
 
 
 def bedtime_words(
-    site: Site, now: Now, views: Mapping[str, BoxView], plans: Mapping[str, NightPlan], advice: Sequence[str]
+    site: Site, now: Now, views: Mapping[str, BoxView], plans: Mapping[str, NightPlan]
 ) -> Words:
     """Must I get up tonight, and when? One line a box, the box that asks most in the title."""
     lines = [_night_line(site, now, views[box], plan) for box, plan in plans.items()]
     worst = max(plans, key=lambda box: _demand(views[box], plans[box]))
     title = _night_title(site, now, views[worst], plans[worst])
     scald = [SCALD] if any(plan.fill_at_bedtime for plan in plans.values()) else []
-    return Words(title, " ".join([*lines, *scald, *advice]))
+    return Words(title, " ".join([*lines, *scald]))
 
 
 def rests_on_timetable(view: BoxView) -> bool:

@@ -40,8 +40,7 @@ NIGHT_S = 10 * 3600.0
 def bedtime(site: Site, state: State, now: Now) -> State:
     """Tonight's plan, sent once, and kept so that the morning can say what came of it."""
     plans = night_plans(site, state, now)
-    state, advice = _advice(site, state, now)
-    spoken = bedtime_words(site, now, state.views, plans, advice)
+    spoken = bedtime_words(site, now, state.views, plans)
     forecasts = tuple(_forecast(state.views[box], plan) for box, plan in plans.items())
     ledger = replace(state.ledger, forecasts=forecasts, night_t_s=now.t_s, wakings=0)
     return digest(site, replace(state, ledger=ledger), f"bedtime/{_date(site, now)}", spoken, now)

@@ -100,7 +100,7 @@ def _assess_if_stale(site: Site, state: State, now: Now) -> Stepped:
 
 def _assess(site: Site, state: State, now: Now) -> Stepped:
     """Look at every box, judge what only time and forecast decide, show the boxes."""
-    views = assess_all(site, state.sight, now)
+    views = assess_all(site, state.sight, state.health.started_t_s, now)
     state = replace(state, views=views)
     found: list[machine.Verdict] = []
     for box, view in views.items():

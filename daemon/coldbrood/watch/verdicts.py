@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from coldbrood.watch.alarms import Alarm, Verdict
-from coldbrood.watch.assess import BoxView, outdoor_is_seen, silent_after_s
+from coldbrood.watch.assess import BoxView, is_silent, outdoor_is_seen, silent_after_s
 from coldbrood.watch.events import Reading
 from coldbrood.watch.sight import BoxSight, ProbeSight, Sight
 from coldbrood.watch.site import ProbeSpec, Site
@@ -85,6 +85,8 @@ def refill_now(view: BoxView, lead_s: float, t_s: float) -> Verdict:
 
     For 45 min after a refill the water is given time to tell.
     """
+    if view.box_c is None and not view.blind:
+        return Verdict("refill-now", view.box, holds=None, clear=False, reason="first-reading-awaited")
     under = not view.blind and view.box_c is not None and view.box_c < view.band.floor_c
     just_filled = view.refill_t_s is not None and 0.0 <= t_s - view.refill_t_s < REFILL_GRACE_S
     left_s = None if view.refill_by_s is None else view.refill_by_s - lead_s - t_s
@@ -140,16 +142,15 @@ def of_silence(site: Site, sight: Sight, health: Health, t_s: float) -> Iterator
 
 
 def _silent(spec: ProbeSpec, probe: ProbeSight | None, started_t_s: float, t_s: float) -> Verdict:
-    taken = None if probe is None else probe.taken_t_s
-    since = started_t_s if taken is None else max(taken, started_t_s)
-    silent = t_s - since > silent_after_s(spec.interval_s)
+    silent = is_silent(spec, probe, started_t_s, t_s)
+    never = probe is None or probe.taken_t_s is None
     refused = probe is not None and probe.refused_run > 0 and t_s - probe.heard_t_s <= spec.interval_s
     return Verdict(
         "probe-silent",
         spec.name,
         holds=silent or None,
         clear=False,
-        reason="only-refused" if refused else "never-heard" if taken is None else "silent",
+        reason="only-refused" if refused else "never-heard" if never else "silent",
         detail=probe.refused_reason if probe is not None and refused else "",
     )
 
