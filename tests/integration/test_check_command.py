@@ -11,17 +11,11 @@ import pytest
 CONFIGS = Path(__file__).parents[2] / "fixtures" / "configs"
 LEAST = CONFIGS / "good" / "least.toml"
 SECRET = "p4ssword"
-VERB = (
-    "import argparse, sys; from coldbrood.cli import check; "
-    "parser = argparse.ArgumentParser(prog='coldbrood'); "
-    "check.add_parser(parser.add_subparsers(required=True)); "
-    "args = parser.parse_args(); sys.exit(args.run(args))"
-)
 
 
 def coldbrood(*args: str | Path, **environ: str) -> subprocess.CompletedProcess[str]:
     """Run the verb as a process of its own, in an environment that holds nothing else."""
-    command = [sys.executable, "-c", VERB, *map(str, args)]
+    command = [sys.executable, "-m", "coldbrood.cli.main", *map(str, args)]
     path = os.environ.get("PATH", "")
     return subprocess.run(
         command, env={"PATH": path, **environ}, capture_output=True, text=True, timeout=60, check=False

@@ -76,18 +76,6 @@ def test_a_fill_is_held_against_the_plastic_of_the_jug() -> None:
     assert any("PP (74 C)" in line for line in told(fill_c=80))
 
 
-def test_a_cool_jug_needs_no_caution() -> None:
-    assert told(fill_c=40) == []
-
-
-# 12 to 20 chicks a box: common practice, no source.
-@pytest.mark.parametrize(("chicks", "said"), [(11, "few"), (12, ""), (20, ""), (21, "pile up")])
-def test_few_or_many_chicks_are_told(chicks: int, said: str) -> None:
-    lines = [line for line in told(chicks=chicks) if ".chicks" in line]
-    assert len(lines) == (1 if said else 0)
-    assert all(said in line for line in lines)
-
-
 def test_the_default_fill_is_under_the_guidance_for_the_usual_jug() -> None:
     default = settings_of(BoxTable)["fill_c"].default
     assert isinstance(default, float)
