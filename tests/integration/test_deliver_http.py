@@ -12,7 +12,7 @@ from collections.abc import Iterator
 import pytest
 from receiver import Answer, Manner, Receiver
 
-from coldbrood.deliver.channel import ChannelUrl, send
+from coldbrood.deliver.channel import ChannelUrl, send, usable
 from coldbrood.deliver.worker import QUEUE_MOST, STUCK_MOST, Worker
 from coldbrood.watch.events import SendDone, SendNow
 
@@ -164,7 +164,7 @@ def test_an_address_without_a_recipient_is_no_loss() -> None:
 CHATTY = """
 import logging, sys
 logging.basicConfig(level=1)
-from coldbrood.deliver.channel import ChannelUrl, send
+from coldbrood.deliver.channel import ChannelUrl, send, usable
 for url in sys.argv[1:]:
     channel = ChannelUrl("phone", url)
     logging.info("%r %r", channel, send(channel, "t", "b", 3, 1.0))
@@ -191,6 +191,14 @@ def test_no_secret_in_the_most_talkative_log_of_a_process(receiver: Receiver) ->
         assert secret not in child.stdout + child.stderr
 
 
+def test_the_library_is_not_loaded_by_the_import_of_the_room() -> None:
+    code = "import sys, coldbrood.deliver.worker; print('apprise' in sys.modules)"
+    child = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
+    )
+    assert child.stdout.strip() == "False"
+
+
 def test_the_worker_posts_one_outcome_for_each_order(receiver: Receiver) -> None:
     receiver.plan = [Answer(), Answer(status=500), Answer(status=404), Answer(manner="drop")]
     done: queue.Queue[SendDone] = queue.Queue()
@@ -207,6 +215,20 @@ def test_the_worker_posts_one_outcome_for_each_order(receiver: Receiver) -> None
     assert worker.stop(5.0)
     assert done.empty()
     assert len(receiver.received) == 4
+
+
+def test_a_channel_that_can_not_be_used_is_said_at_the_start(
+    receiver: Receiver, caplog: pytest.LogCaptureFixture
+) -> None:
+    done: queue.Queue[SendDone] = queue.Queue()
+    bad = ChannelUrl("pager", f"nosuchscheme://{SECRET}@host/x")
+    worker = Worker([json_url(receiver), bad], done.put)
+    assert usable(json_url(receiver))
+    assert not usable(bad)
+    assert worker.stop(20.0)
+    (record,) = [r for r in caplog.records if r.name == "coldbrood.deliver.worker"]
+    assert record.getMessage() == "channel pager: its address can not be used"
+    assert receiver.received == (), "nothing is sent to find out"
 
 
 def test_a_slow_channel_holds_up_no_other(receiver: Receiver) -> None:

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 import msgspec
 import pytest
@@ -474,8 +475,13 @@ def test_in_quiet_time_only_what_wakes(site: Site, name: str) -> None:
     )
 
 
-def test_critical_by_its_reason_is_told_in_quiet_time(site: Site) -> None:
-    site.raise_(HOT, reason="over-hard-ceiling")
+def test_critical_by_its_reason_is_told_in_quiet_time_even_if_its_row_would_not_wake(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(CONDITIONS, "too-hot", replace(CONDITIONS["too-hot"], wakes=False))
+    site.raise_(HOT, reason="hot")
+    assert site.tell(quiet=True) == ()
+    site.look(HOT, True, reason="over-hard-ceiling")
     assert site.tell(quiet=True) == ((HOT, 1, 1),)
     assert site.alarms[HOT].urgency == 4
 

@@ -1,7 +1,7 @@
 """One attempt to send one message through one channel, by apprise.
 
 A fresh object for each send: a second send on the same object waits seconds (STACK.md). The
-library is imported at the first send, not before, for the memory's sake. Its log, and that of
+library is imported where it is first needed, for the memory's sake. Its log, and that of
 the HTTP library under it, would carry addresses with secrets; both are kept in here.
 """
 
@@ -46,6 +46,12 @@ def send(channel: ChannelUrl, title: str, body: str, urgency: int, timeout_s: fl
         body=body, title=title, notify_type=kind, body_format=NotifyFormat.TEXT, log_level=logging.DEBUG
     ) as result:
         return _read(result)
+
+
+def usable(channel: ChannelUrl) -> bool:
+    """Whether the library knows the address. Sends nothing; the first call loads the library, seconds on a board."""
+    _silence()
+    return _service(channel.url) is not None
 
 
 def dress(url: str, urgency: int, timeout_s: float) -> str:

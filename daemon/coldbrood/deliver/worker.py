@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable, Iterable
 from typing import Final
 
-from coldbrood.deliver.channel import ChannelUrl, send
+from coldbrood.deliver.channel import ChannelUrl, send, usable
 from coldbrood.deliver.outcome import SendResult
 from coldbrood.watch.events import SendDone, SendNow
 
@@ -92,12 +92,21 @@ class _Line:
         return f"not sent: {QUEUE_MOST} waiting already" if self._orders.qsize() >= QUEUE_MOST else ""
 
     def _run(self) -> None:
+        self._get_ready()
         while (order := self._orders.get()) is not None:
             result = SendResult("try-again", "not sent: stopping") if self._closing else self._attempt(order)
             try:
                 self._post(SendDone(order.key, result.outcome, result.detail))
             except Exception:  # a fault of the listener must not end the channel's thread
                 log.exception("no one took the outcome of a send")
+
+    def _get_ready(self) -> None:
+        """Load the library now, so that the first nudge need not wait for it, and say what is wrong early."""
+        try:
+            if not usable(self._channel):
+                log.warning("channel %s: its address can not be used", self._channel.name)
+        except Exception as fault:  # noqa: BLE001 - the sends will say what is wrong; the thread must live for them
+            log.warning("channel %s: the library failed: %s", self._channel.name, type(fault).__name__)
 
     def _attempt(self, order: SendNow) -> SendResult:
         """Send in a thread that can be left behind: a service may drip bytes for hours."""
