@@ -49,7 +49,7 @@ def send(channel: ChannelUrl, title: str, body: str, urgency: int, timeout_s: fl
 
 
 def usable(channel: ChannelUrl) -> bool:
-    """Whether the library knows the address. Sends nothing; the first call loads the library, seconds on a board."""
+    """Whether the library knows the address. Sends nothing; the first call loads the library (seconds)."""
     _silence()
     return _service(channel.url) is not None
 
