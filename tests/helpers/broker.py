@@ -50,6 +50,11 @@ class Broker:
             self._process.wait(PATIENCE_S)
             self._process = None
 
+    def signal(self, what: signal.Signals) -> None:
+        """Stop the broker in its tracks (SIGSTOP) or let it go on (SIGCONT)."""
+        assert self._process is not None
+        self._process.send_signal(what)
+
     def publish(self, topic: str, payload: bytes | Path, *options: str) -> None:
         """One message by Debian's own client, QoS 1: bytes as the message, or the bytes of a file."""
         source = ["-f", str(payload)] if isinstance(payload, Path) else ["-s"]

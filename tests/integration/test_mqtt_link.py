@@ -15,6 +15,7 @@ from typing import TypeVar
 
 import pytest
 from broker import Broker, free_port
+from hardened_broker import PASSWORDS, HardenedBroker
 
 from coldbrood.probes.door import Door
 from coldbrood.probes.mqtt import BrokerSettings, Connected, Fault, Link, LinkPost, Lost, Packet
@@ -243,9 +244,9 @@ def test_a_long_queue_comes_in_order_and_its_end_is_known(broker: Broker, listen
     for value in range(50):
         broker.publish(BOX, str(value).encode())
     listener = listen()
+    assert listener.next(Connected).session_present
     first = [listener.next(Packet) for _ in range(20)]
     # mosquitto sends at most 20 that are not acknowledged.
-    assert listener.next(Connected).session_present
     assert listener.quiet()
     for packet in first:
         listener.link.ack(packet.mid)
@@ -277,6 +278,7 @@ def test_a_broker_that_restarts_is_found_again(broker: Broker, listen: Listen) -
     listener.link.publish_retained("coldbrood/s/a/state", b'{"box_c":20}')
     assert not listener.link.publish("coldbrood/s/a/once", b"1")
     broker.start()
+    assert listener.next(Connected).session_present  # always before the packets of the session
     again = listener.next(Packet)
     assert (again.payload, again.dup, again.queued) == (b"20", True, True)
     listener.link.ack(before.mid)  # of the old connection: passed over
@@ -298,6 +300,68 @@ def test_what_waits_at_the_broker_survives_the_brokers_kill(broker: Broker, list
     broker.start()
     listener = listen()
     assert [listener.next(Packet).payload for _ in range(3)] == [b"20.125", b"21.125", b"22.125"]
+
+
+def test_what_was_kept_and_not_acknowledged_is_known_when_it_comes_again(
+    broker: Broker, listen: Listen
+) -> None:
+    spec = ProbeSpec("box-a", "box", "a", "mqtt", 60.0, topic=BOX)
+    kept: list[Reading | Refused] = []
+    first, door = listen(), Door({"box-a": spec})
+    first.next(Connected)
+    for t_s, celsius in ((1000.0, 21.0), (1060.0, 21.5)):
+        broker.publish(BOX, b'[{"n":"a","u":"Cel","v":%.1f}]' % celsius)
+        payload = first.next(Packet).payload
+        kept += door.packet(BOX, payload, False, 0.0, Now(t_s, 1.7e9 + t_s, synced=True))
+    first.link.stop()  # between commit and acknowledgement, at 1061
+    second, door = listen(), Door({"box-a": spec})
+    door.resume(reading for reading in kept if isinstance(reading, Reading))
+    for t_s in (1100.0, 1100.1):
+        packet = second.next(Packet)
+        assert packet.queued
+        bound_s = t_s - 1061.0
+        kept += door.packet(BOX, packet.payload, False, bound_s, Now(t_s, 1.7e9 + t_s, synced=True))
+    assert [o.raw if isinstance(o, Reading) else o.reason for o in kept] == [
+        21.0,
+        21.5,
+        "older-than-taken",
+        "older-than-taken",
+    ]
+
+
+def test_a_broker_that_falls_silent_is_noticed(broker: Broker, listen: Listen) -> None:
+    listener = listen(BrokerSettings("127.0.0.1", broker.port, keepalive_s=1))
+    listener.next(Connected)
+    broker.signal(signal.SIGSTOP)
+    try:
+        assert "broke" in listener.next(Lost).detail
+    finally:
+        broker.signal(signal.SIGCONT)
+    listener.next(Connected)
+    broker.publish(BOX, b"20")
+    assert listener.next(Packet).payload == b"20"
+
+
+def test_the_access_list_we_ship_lets_the_end_of_the_queue_be_known(tmp_path: Path, listen: Listen) -> None:
+    shipped = HardenedBroker(tmp_path)
+    shipped.start()
+    try:
+        settings = BrokerSettings("127.0.0.1", shipped.port, "coldbrood", PASSWORDS["coldbrood"])
+        away = listen(settings)
+        away.next(Connected)
+        away.link.stop()
+        topic = "coldbrood/s/probe-a/reading"
+        assert shipped.publish("probe-a", topic, "waited") == 0
+        listener = listen(settings)
+        waited = listener.next(Packet)
+        wait_until(lambda: listener.link.publish("coldbrood/s/a/state", b"{}"))
+        time.sleep(0.5)  # the birth comes back
+        assert shipped.publish("probe-a", topic, "live") == 0
+        live = listener.next(Packet)
+        assert [(p.payload, p.queued) for p in (waited, live)] == [(b"waited", True), (b"live", False)]
+        listener.link.stop()
+    finally:
+        shipped.stop()
 
 
 def test_a_late_acknowledgement_does_not_acknowledge_another_packet(broker: Broker, listen: Listen) -> None:
@@ -389,7 +453,6 @@ def test_an_access_list_that_hides_our_own_birth_does_not_blind_the_daemon(
     guarded.publish(BOX, b"20")
     listener = listen(settings)
     kept = listener.next(Packet)
-    listener.next(Connected)
     time.sleep(1.0)
     guarded.publish(BOX, b"21")
     unsure = listener.next(Packet)

@@ -75,6 +75,27 @@ def test_one_dead_probe_does_not_stop_the_others(tmp_path: Path) -> None:
     assert found == {("gone", None, "sensor-missing"), ("box-a", 20.3125, None)}
 
 
+def test_a_receiver_that_fails_does_not_end_the_polling(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    put(tmp_path, fixture("good_20_3125"))
+    posts: queue.Queue[WiredSample] = queue.Queue()
+    planted = iter([RuntimeError("planted")])
+
+    def post(sample: WiredSample) -> None:
+        for fault in planted:
+            raise fault
+        posts.put(sample)
+
+    poller = WiredPoller([wired("box-a", BOX, 0.05)], post, time.monotonic, tmp_path)
+    poller.start()
+    try:
+        assert posts.get(timeout=20).celsius == 20.3125
+    finally:
+        poller.stop()
+    assert "planted" in caplog.text
+
+
 def test_a_probe_of_the_broker_is_not_polled(tmp_path: Path) -> None:
     spec = ProbeSpec("far", "box", "a", "mqtt", 0.05, topic="t")
     with polling([spec], tmp_path) as posts, pytest.raises(queue.Empty):

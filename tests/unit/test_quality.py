@@ -154,7 +154,7 @@ def test_only_what_is_newer_is_taken(t_s: float, reason: str | None) -> None:
 
 @pytest.mark.parametrize(
     ("spec", "window_s"),
-    [(probe(interval_s=60.0), 10.0), (probe(interval_s=10.0), 2.5), (probe("onewire"), 0.0)],
+    [(probe(interval_s=60.0), 5.0), (probe(interval_s=10.0), 2.5), (probe("onewire"), 0.0)],
 )
 def test_the_same_value_at_once_is_a_copy(spec: ProbeSpec, window_s: float) -> None:
     assert copy_window_s(spec) == window_s

@@ -6,8 +6,6 @@ word if a callback raises, so none may.
 
 import json
 import logging
-import socket
-import ssl
 import sys
 import threading
 import time
@@ -22,6 +20,7 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
+from coldbrood.probes import trouble
 from coldbrood.probes.strict_json import MAX_BYTES
 
 _log = logging.getLogger(__name__)
@@ -52,7 +51,8 @@ class BrokerSettings:
 class Packet:
     """One message. Hand `mid` to `Link.ack` after the commit; 0 needs none.
 
-    `queued`: it may have waited at the broker while the link was down, so its age is not known.
+    `queued`: it may have waited at the broker since the link was last up; `dup`: since before that, for
+    as long as it waited for our acknowledgement. Neither: it came as it was sent.
     """
 
     mid: int
@@ -65,7 +65,7 @@ class Packet:
 
 @dataclass(frozen=True, slots=True)
 class Connected:
-    """The broker accepted the connection and every subscription."""
+    """The broker accepted the connection and every subscription. Packets come only after this."""
 
     session_present: bool
 
@@ -124,6 +124,7 @@ class Link:
         self._last_lost: str | None = None
         self._mark = ""
         self._retained: dict[str, bytes] = {}
+        self._early: list[Packet] = []
         self._again: threading.Timer | None = None
         self._client = self._make_client()
 
@@ -216,12 +217,13 @@ class Link:
         _properties: object,
     ) -> None:
         if reason.is_failure:
-            self._lost(_refused_text(reason, self._settings))
+            self._lost(trouble.refusal(str(reason), self._settings.host, self._settings.port))
             return
         with self._lock:
             self._generation += 1
             self._owed, self._last_s = 0, time.monotonic()
         self._session_present = self._queued = flags.session_present
+        self._early = []  # what an earlier connection brought comes again
         self._mark = uuid.uuid4().hex
         self._subscribe()
 
@@ -236,7 +238,7 @@ class Link:
     ) -> None:
         refused = [topic for topic, reason in zip(self._topics, reasons, strict=False) if reason.is_failure]
         if refused:
-            self._lost(f"the broker refuses the topic {', '.join(refused)}: allow it in its access list")
+            self._lost(trouble.topics_refused(refused))
             self._ask_again_later(self._generation)
             return
         with self._lock:
@@ -246,6 +248,9 @@ class Link:
                 client.publish(topic, payload, qos=1, retain=True)
         self._last_lost = None
         self._post(Connected(self._session_present))
+        early, self._early = self._early, []
+        for packet in early:
+            self._post(packet)
 
     def _ask_again_later(self, generation: int) -> None:
         """The connection stands, so nothing else would try the subscription again."""
@@ -265,7 +270,7 @@ class Link:
     @_guarded
     def _on_connect_fail(self, _client: paho.Client, _userdata: object) -> None:
         # paho calls this while it handles the error and does not pass it on.
-        self._lost(_failure_text(sys.exc_info()[1], self._settings))
+        self._lost(trouble.failure(sys.exc_info()[1], self._settings.host, self._settings.port))
 
     @_guarded
     def _on_disconnect(
@@ -280,7 +285,7 @@ class Link:
             was_up, self._up = self._up, False
             self._generation += 1
         if reason.is_failure and (was_up or self._last_lost is None):
-            self._lost(f"the connection to the broker at {_place(self._settings)} broke; trying again")
+            self._lost(trouble.broken(self._settings.host, self._settings.port))
 
     @_guarded
     def _on_message(self, client: paho.Client, _userdata: object, message: paho.MQTTMessage) -> None:
@@ -295,7 +300,11 @@ class Link:
         payload = bytes(
             message.payload[: MAX_BYTES + 1]
         )  # one byte over is enough to be refused as too large
-        self._post(Packet(mid, message.topic, payload, message.retain, message.dup, self._queued))
+        packet = Packet(mid, message.topic, payload, message.retain, message.dup, self._queued)
+        if self._up:
+            self._post(packet)
+        else:
+            self._early.append(packet)  # a kept session speaks before our subscription is granted
 
     def _own_status(self, client: paho.Client, message: paho.MQTTMessage) -> None:
         """Our birth coming back ends the queue: the broker keeps the order, so what follows is live."""
@@ -318,30 +327,3 @@ class Link:
 def _status(status: str, mark: str) -> bytes:
     body: dict[str, Any] = {"status": status, "mark": mark} if mark else {"status": status}
     return json.dumps(body).encode()
-
-
-def _place(settings: BrokerSettings) -> str:
-    return f"{settings.host}:{settings.port}"
-
-
-def _refused_text(reason: ReasonCode, settings: BrokerSettings) -> str:
-    name = str(reason).lower()
-    if "authori" in name or "password" in name:
-        return (
-            f"the broker at {_place(settings)} refuses the user name or password: "
-            "check broker.username and the broker's password file"
-        )
-    return f"the broker at {_place(settings)} refuses the connection: {name}"
-
-
-def _failure_text(fault: BaseException | None, settings: BrokerSettings) -> str:
-    place = _place(settings)
-    if isinstance(fault, socket.gaierror):
-        return f"no host is known by the name {settings.host}: check broker.host and the network"
-    if isinstance(fault, ConnectionRefusedError):
-        return f"nothing answers at {place}: start the broker, or check broker.host and broker.port"
-    if isinstance(fault, ssl.SSLCertVerificationError):
-        return f"the certificate of the broker at {place} is not trusted: check broker.tls_ca"
-    if isinstance(fault, TimeoutError):
-        return f"no answer in time from {place}: check broker.host and the network"
-    return f"cannot reach the broker at {place}: {fault}"

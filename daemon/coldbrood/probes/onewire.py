@@ -4,6 +4,7 @@ The library does the reading and decoding; what it lets through and should not (
 section 2) is caught here. Each read blocks for one conversion, up to 750 ms.
 """
 
+import logging
 import os
 import threading
 from collections.abc import Callable, Sequence
@@ -13,6 +14,8 @@ from typing import Any
 
 from coldbrood.watch.events import Refusal
 from coldbrood.watch.site import ProbeSpec
+
+_log = logging.getLogger(__name__)
 
 DS18B20_FAMILY = "28"
 CONFIG_BYTES = frozenset((0x1F, 0x3F, 0x5F, 0x7F))  # 9 to 12 bits; no other value is possible [C]
@@ -33,7 +36,10 @@ class WiredSample:
 
 
 class WiredPoller:
-    """Reads each wired probe of `probes` once per its interval, on a thread of its own."""
+    """Reads each wired probe of `probes` once per its interval, on a thread of its own.
+
+    `mono_s` must run at the pace of real seconds. `base_directory`: where the driver shows its sensors.
+    """
 
     def __init__(
         self,
@@ -66,8 +72,14 @@ class WiredPoller:
             for spec in self._probes:
                 if self._mono_s() >= due_s[spec.name] and not self._stopping.is_set():
                     due_s[spec.name] = self._mono_s() + spec.interval_s
-                    self._post(self._sample(spec))
+                    self._try(spec)
             self._stopping.wait(max(0.0, min(due_s.values()) - self._mono_s()))
+
+    def _try(self, spec: ProbeSpec) -> None:
+        try:
+            self._post(self._sample(spec))
+        except Exception:  # noqa: BLE001 - one sample that is not taken must not end the polling thread
+            _log.exception("wired probe %s: the sample could not be handed on", spec.name)
 
     def _sample(self, spec: ProbeSpec) -> WiredSample:
         celsius, fault, detail = read(spec.sensor_id or "", self._base_directory)

@@ -34,9 +34,9 @@ JUMP_MEMORY_S = 3600.0
 NEIGHBOUR_K = 5.0
 NEIGHBOUR_S = 1800.0
 
-# A broker or a probe that did not see the acknowledgement sends the same again within seconds. Its
-# copy has no clock, so it looks this much younger; a real reading that soon is worth little.
-COPY_MOST_S = 10.0
+# A probe that did not see the acknowledgement sends the same again within seconds. The copy has no
+# clock, so it looks this much younger; a real reading of the same value that soon is worth little.
+COPY_MOST_S = 5.0
 COPY_SHARE = 0.25
 
 

@@ -6,6 +6,7 @@ two equal keys win in silence, and a doubled key means that the sender is not wh
 
 import json
 import math
+from collections import Counter
 from collections.abc import Iterable
 
 from coldbrood.watch.events import Refusal
@@ -58,8 +59,7 @@ def require_size(payload: bytes, limit: int) -> None:
 def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:
     members = dict(pairs)
     if len(members) != len(pairs):
-        names = [name for name, _ in pairs]
-        twice = next(name for name in names if names.count(name) > 1)
+        ((twice, _),) = Counter(name for name, _ in pairs).most_common(1)
         raise BadPayload("bad-payload", f"the key {twice!r} stands twice in one object")
     return members
 
