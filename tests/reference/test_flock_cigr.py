@@ -13,9 +13,19 @@ ONE_HPU_LAYER_KG = (1000.0 / 6.28) ** (1.0 / 0.75)  # mass that gives 1000 W at 
 
 # V: ChickWeight, R package datasets, 50 chicks on four diets; means over all, C. Grams by day.
 CHICK_WEIGHT_G = {
-    0: 41.1, 2: 49.2, 4: 60.0, 6: 74.3, 8: 91.2, 10: 107.8, 12: 129.2, 14: 143.8,
-    16: 168.1, 18: 190.2, 20: 209.7, 21: 218.7,
-}  # fmt: skip
+    0: 41.1,
+    2: 49.2,
+    4: 60.0,
+    6: 74.3,
+    8: 91.2,
+    10: 107.8,
+    12: 129.2,
+    14: 143.8,
+    16: 168.1,
+    18: 190.2,
+    20: 209.7,
+    21: 218.7,
+}
 
 # V: Xin and Harmon 1996, day-old, unfed, in shipping boxes: air C -> total W/kg, sensible W/kg
 MEASURED_W_PER_KG = {20.0: (10.3, 7.8), 25.0: (9.1, 6.4), 30.0: (8.5, 5.7), 35.0: (8.4, 5.2)}

@@ -17,6 +17,7 @@ def keys(age_days: float, day_c: float | None = None, night_c: float | None = No
 @pytest.mark.parametrize(
     ("age_days", "expected"),
     [
+        (-1.0, ["first-72h", "space-0"]),
         (0.0, ["first-72h", "space-0"]),
         (2.9, ["first-72h", "space-0"]),
         (3.0, ["space-0"]),

@@ -144,6 +144,24 @@ def test_the_next_high_is_drawn_toward_the_last() -> None:
     assert float(warmer_c[64:70].min()) > 3.0
 
 
+def test_a_high_that_is_near_is_drawn_little() -> None:
+    hour = 60.0 + 0.86  # an hour before the high of a day that is 8 C colder than the last
+    habit = taught(lambda h: wave(h) - (8.0 if h > 44.0 else 0.0), hour)
+    got = curve(habit, hour * HOUR, SUNSET, SUNRISE)
+    assert day_night(habit, hour * HOUR)[0] == pytest.approx(12.0, abs=0.1)
+    assert float(got.mean_c.max()) < wave(hour) - 8.0 + 1.0
+
+
+def test_half_the_evenings_fall_is_ahead_at_six_tenths_of_its_time() -> None:
+    """C: mean of the three pvlib series of the reference sheet."""
+    high_h, mark_h = 13.86, 20.0
+    habit = taught(steady, high_h)
+    got = curve(habit, high_h * HOUR, SUNSET, SUNRISE, horizon_s=(mark_h - high_h) * HOUR, step_s=1.0)
+    fell_c = got.mean_c[0] - got.mean_c
+    assert fell_c[-1] == pytest.approx(outdoor.expected_fall(habit)[0], abs=0.01)
+    assert 1.0 - fell_c[int(0.6 * len(fell_c))] / fell_c[-1] == pytest.approx(0.51, abs=0.02)
+
+
 def test_sun_times_of_any_day_serve() -> None:
     habit = taught(wave, 90.0)
     near = curve(habit, 90 * HOUR, SUNSET + 3 * DAY, SUNRISE + 3 * DAY)
