@@ -21,6 +21,10 @@ _MASS_G: Mapping[ChickKind, tuple[tuple[float, float], ...]] = {
     # V: NRC 1984, mean of female and male, weeks 1 to 4; day 0 M. Today's fast lines grow well above it.
     "broiler": ((0, 41), (7, 125), (14, 310), (21, 537.5), (28, 825)),
 }
+_LOG_G = {
+    kind: (np.array([day for day, _ in table]), np.log([grams for _, grams in table]))
+    for kind, table in _MASS_G.items()
+}
 _W_AT_20C: Mapping[ChickKind, float] = {"layer": 6.28, "broiler": 10.62}
 
 _EARLY_FACTOR = 0.7
@@ -41,8 +45,8 @@ def mass_kg(age_days: float, kind: ChickKind) -> float:
     """
     if not math.isfinite(age_days):
         raise ValueError(f"age_days: {age_days}: must be a finite number of days")
-    days, grams = zip(*_of_kind(_MASS_G, kind), strict=True)
-    return math.exp(float(np.interp(age_days, days, np.log(grams)))) / 1000.0
+    days, log_g = _of_kind(_LOG_G, kind)
+    return math.exp(float(np.interp(age_days, days, log_g))) / 1000.0
 
 
 @overload
@@ -74,7 +78,8 @@ def early_factor(age_days: float) -> float:
     Measured on unfed groups at 20 C, 10.3 W/kg (V: Xin and Harmon 1996) against 14.1 by the layer
     line (C): 1 / 1.36.
     """
-    return float(np.interp(age_days, (_EARLY_UNTIL_DAY, _FULL_FROM_DAY), (_EARLY_FACTOR, 1.0)))
+    part = (age_days - _EARLY_UNTIL_DAY) / (_FULL_FROM_DAY - _EARLY_UNTIL_DAY)
+    return _EARLY_FACTOR + (1.0 - _EARLY_FACTOR) * min(1.0, max(0.0, part))
 
 
 @overload
