@@ -66,9 +66,11 @@ def test_a_probe_hears_nothing_and_the_daemon_what_it_needs(broker: HardenedBrok
     probe = Listener(broker, "probe-b", "-t", "#", "-W", "3")
     daemon = Listener(broker, "coldbrood", "-t", "#")
     broker.publish("probe-a", "coldbrood/larch-lane/probe-a/reading", "21.5")
+    broker.publish("probe-b", "coldbrood/larch-lane/probe-b/reading", "3.5")
     broker.publish("keeper", "coldbrood/larch-lane/note", "refill")
     assert daemon.wait_for("refill") == [
         "coldbrood/larch-lane/probe-a/reading 21.5",
+        "coldbrood/larch-lane/probe-b/reading 3.5",
         "coldbrood/larch-lane/note refill",
     ]
     daemon.close()
