@@ -117,6 +117,23 @@ def test_a_reader_in_another_process_sees_each_commit(tmp_path: Path) -> None:
     journal.close()
 
 
+def test_a_look_from_outside_finds_what_a_restart_would(tmp_path: Path) -> None:
+    path = tmp_path / "j.sqlite"
+    journal = open_journal(path)
+    for n in range(300):
+        journal.commit(everything(n))
+    with JournalReader.open(path) as reader:
+        assert reader.restore() == journal.restore()
+        assert list(reader.since(500)) == list(journal.since(500))
+        assert len(list(reader.since(0))) == 900
+        looking = reader.since(0)
+        first = next(looking)
+        journal.commit(everything(300))
+        assert [first, *looking][-1] == reading(299, "probe-299", "humidity_pct")  # the moment it began
+        assert len(list(reader.since(0))) == 903
+    journal.close()
+
+
 def test_a_reader_never_stops_the_writer(tmp_path: Path) -> None:
     path = tmp_path / "j.sqlite"
     journal = open_journal(path)

@@ -286,10 +286,11 @@ def test_a_newer_schema_is_refused_and_untouched(path: Path) -> None:
 
 
 def test_a_text_file_named_by_mistake_is_left_alone(path: Path) -> None:
-    path.write_text('[site]\nname = "hill"\n')
+    text = '[site]\nname = "hill"\n' + "# \u00e4\n" * 2000
+    path.write_text(text, encoding="utf-8")
     with pytest.raises(JournalError, match="it is a text file, not a journal: name another file"):
         open_journal(path)
-    assert path.read_text() == '[site]\nname = "hill"\n'
+    assert path.read_text(encoding="utf-8") == text
 
 
 def test_a_file_deleted_while_running_is_said_not_written_into_the_void(path: Path) -> None:

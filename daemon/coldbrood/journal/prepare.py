@@ -1,6 +1,7 @@
 """Getting the file ready before the writer opens it: create, refuse, repair, migrate."""
 
 import sqlite3
+from codecs import getincrementaldecoder
 from pathlib import Path
 
 from coldbrood.journal.disk import sync_directory
@@ -79,7 +80,7 @@ def _refuse_other_kinds(path: Path) -> None:
     if head.startswith(_MAGIC):
         return
     try:
-        text = head.decode("utf-8")
+        text = getincrementaldecoder("utf-8")().decode(head)  # may end within a character
     except UnicodeDecodeError:
         return
     if text.replace("\n", "").replace("\r", "").replace("\t", "").isprintable():

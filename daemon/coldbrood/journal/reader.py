@@ -7,8 +7,9 @@ from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
 
-from coldbrood.journal import rows
+from coldbrood.journal import replay, rows
 from coldbrood.journal.errors import JournalError, explain
+from coldbrood.journal.rows import Restored
 from coldbrood.journal.schema import VERSION, connect_reader, is_empty, version_of
 from coldbrood.watch.events import History, Note, Reading, Refused
 
@@ -68,6 +69,24 @@ class JournalReader:
     def close(self) -> None:
         """Let go of the file."""
         self.db.close()
+
+    def restore(self) -> Restored:
+        """What a restart would begin from, all of one moment."""
+        try:
+            self.db.execute("BEGIN")
+            try:
+                return replay.restore(self.db)
+            finally:
+                self.db.execute("COMMIT")
+        except sqlite3.Error as error:
+            raise _as_reader(error, self.path) from error
+
+    def since(self, seq: int) -> Iterator[Reading | Note]:
+        """Readings and notes after `seq`, as they were taken, late ones too."""
+        try:
+            yield from replay.since(self.db, seq)
+        except sqlite3.Error as error:
+            raise _as_reader(error, self.path) from error
 
     def latest(self) -> list[Reading]:
         """The newest reading per probe and quantity among the last 50,000, those of unknown age left out."""

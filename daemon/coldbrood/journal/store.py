@@ -3,13 +3,13 @@
 import fcntl
 import os
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import suppress
-from heapq import merge
 from pathlib import Path
-from typing import Any, TextIO
+from typing import TextIO
 
-from coldbrood.journal import rows
+from coldbrood.journal import replay, rows
 from coldbrood.journal.errors import JournalError, explain
 from coldbrood.journal.prepare import prepare
 from coldbrood.journal.rows import Batch, Restored
@@ -17,7 +17,8 @@ from coldbrood.journal.schema import connect
 from coldbrood.journal.writing import Writing
 from coldbrood.watch.events import Note, Reading
 
-_CHUNK = 1000
+_LOCK_TRIES = 10
+_LOCK_PAUSE_S = 0.1
 
 
 class Journal:
@@ -61,9 +62,15 @@ class Journal:
         return self._writing.seq
 
     def knows_note(self, key: str) -> bool:
-        """Whether a note with this key is committed: ask before acting on one, so that it counts once."""
-        found = self._ask("SELECT 1 FROM note WHERE key = ?", (rows.plain(key),))
-        return bool(found)
+        """Whether a note with this key is committed: ask before acting on one, so that it counts once.
+
+        Raises JournalError.
+        """
+        try:
+            found = self.db.execute("SELECT 1 FROM note WHERE key = ?", (rows.plain(key),)).fetchone()
+        except sqlite3.Error as error:
+            raise explain(error, self.path) from error
+        return found is not None
 
     def commit(self, batch: Batch) -> int:
         """Keep all of the batch or nothing of it, on the disk when this returns; gives `last_seq`.
@@ -90,41 +97,22 @@ class Journal:
 
     def restore(self) -> Restored:
         """All that is needed to go on where the last commit left off. Raises JournalError."""
-        states = self._ask("SELECT name, seq, body FROM state")
-        last_t_s, last_wall_s = self._ask(_LAST_TIMES)[0]
-        return Restored(
-            alarms=dict(self._ask("SELECT key, body FROM alarm ORDER BY key")),
-            messages=dict(self._ask("SELECT key, body FROM message ORDER BY key")),
-            states={name: body for name, _, body in states},
-            covers={name: seq for name, seq, _ in states},
-            latest=[rows.to_reading(row[:-1]) for row in self._ask(rows.LATEST, (0,))],
-            last_t_s=last_t_s,
-            last_wall_s=last_wall_s,
-        )
+        try:
+            return replay.restore(self.db)
+        except sqlite3.Error as error:
+            raise explain(error, self.path) from error
 
     def since(self, seq: int) -> Iterator[Reading | Note]:
         """Readings and notes after `seq`, as they were taken, late ones too. Raises JournalError."""
-        at = seq
-        while True:
-            readings = self._ask(_READINGS_AFTER, (at, _CHUNK))
-            top = readings[-1][0] if len(readings) == _CHUNK else self.last_seq
-            notes = self._ask(_NOTES_BETWEEN, (at, top))
-            for row in merge(readings, notes, key=lambda row: row[0]):
-                yield rows.to_note(row) if len(row) == _NOTE_WIDTH else rows.to_reading(row)
-            if len(readings) < _CHUNK:
-                return
-            at = top
+        try:
+            yield from replay.since(self.db, seq)
+        except sqlite3.Error as error:
+            raise explain(error, self.path) from error
 
     def close(self) -> None:
         """Fold the write-ahead log into the file and let go of it."""
         self.db.close()
         self._lock.close()
-
-    def _ask(self, sql: str, values: tuple[Any, ...] = ()) -> list[Any]:
-        try:
-            return self.db.execute(sql, values).fetchall()
-        except sqlite3.Error as error:
-            raise explain(error, self.path) from error
 
     def _roll_back(self) -> None:
         if self.db.in_transaction:
@@ -141,18 +129,6 @@ class Journal:
             raise JournalError(
                 "the file was moved or deleted", self.path, "put it back, or restart the daemon"
             )
-
-
-_READINGS_AFTER = (
-    f"SELECT {rows.READING_COLUMNS} FROM {rows.READING_TABLES} WHERE r.seq > ? ORDER BY r.seq LIMIT ?"
-)
-_NOTES_BETWEEN = f"SELECT {rows.NOTE_COLUMNS} FROM note WHERE seq > ? AND seq <= ? ORDER BY seq"
-_NOTE_WIDTH = len(rows.NOTE_COLUMNS.split(","))
-# SQLite gives the other columns of the row that holds the max(): lang_select.html, "bare columns".
-_LAST_TIMES = """SELECT max(t_s), wall_s FROM (
-    SELECT max(t_s) AS t_s, wall_s FROM reading
-    UNION ALL SELECT max(t_s), wall_s FROM note
-    UNION ALL SELECT max(t_s), wall_s FROM history)"""
 
 
 def _check_place(path: Path) -> None:
@@ -172,12 +148,20 @@ def _take_lock(path: Path) -> TextIO:
         lock = open(f"{path}.lock", "w", encoding="utf-8")  # noqa: SIM115 - held as long as the journal
     except OSError as error:
         raise JournalError(_os_text(error), path, "check the owner and rights of its directory") from error
+    for _ in range(_LOCK_TRIES):
+        if _locked(lock):
+            return lock
+        time.sleep(_LOCK_PAUSE_S)  # a look from outside holds it for an instant
+    lock.close()
+    raise JournalError("another coldbrood is writing it", path, "stop the other one first")
+
+
+def _locked(lock: TextIO) -> bool:
     try:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as error:
-        lock.close()
-        raise JournalError("another coldbrood is writing it", path, "stop the other one first") from error
-    return lock
+    except OSError:
+        return False
+    return True
 
 
 def _os_text(error: OSError) -> str:
