@@ -1,0 +1,311 @@
+"""A bank of sampled boxes: each carries its own parameters and a Kalman filter of jug, box and stray heat.
+
+Stray heat (`w`) is what the two nodes leave out: wind on the lid, chicks out by day, sun, an outdoor
+probe that errs. It wanders with a memory of two hours, so that the range of a forecast is made
+of what the model does not know and not of the readings' noise alone.
+State rows are jug_c, box_c, stray_w; covariance rows jj, jb, jw, bb, bw, ww; parameter rows the
+logarithms of k_jug (at 40 K apart), k_box, box_j_per_k and the factor on the chicks' heat.
+"""
+
+import math
+from dataclasses import dataclass, replace
+from functools import cache
+from statistics import NormalDist
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coldbrood.brooder.specs import BoxSpec
+from coldbrood.brooder.thermal import blocks, exchange_share, priors
+
+Array = NDArray[np.float64]
+
+SAMPLES = 256
+STRAY_MEMORY_S = 7200.0
+STRAY_K = 1.5  # stray heat as kelvin of box over outdoor, times k_box: deviation of the standing state
+JUG_DRIFT_K2_PER_S = 0.3**2 / 3600.0
+BOX_DRIFT_K2_PER_S = 0.15**2 / 3600.0
+# The readings' error remembers for ten minutes (physics.md section 5): thinned readings weigh less.
+PROBE_SD_C = 0.10
+PROBE_MEMORY_S = 600.0
+SURPRISE_SD = 2.5
+LONGEST_STEP_S = 600.0
+FILL_SD_C = 7.0
+TOLD_FILL_SD_C = 4.0
+LID_SD_C = 0.8
+LOG_WALK_PER_SQRT_H = np.array([0.02, 0.02, 0.02, 0.02])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bank:
+    """`theta` (4, n), `mean` (3, n), `cov` (6, n), `log_w` (n,), at `t_s`; `draws` counts chances."""
+
+    t_s: float
+    seed: int
+    draws: int
+    theta: Array
+    mean: Array
+    cov: Array
+    log_w: Array
+
+
+class Drive3(NamedTuple):
+    """What acts over a step: outdoor in C with its deviation, and the chicks' heat in W before the factor."""
+
+    outdoor_c: float
+    outdoor_sd_c: float
+    heat_w: float
+
+
+class Coefs(NamedTuple):
+    """One step of the three states for each sample, and its noise; see `coefs`."""
+
+    e11: Array
+    e12: Array
+    e21: Array
+    e22: Array
+    jug_of_exchange: Array
+    box_of_exchange: Array
+    jug_of_heat: Array
+    box_of_heat: Array
+    jug_of_stray: Array
+    box_of_stray: Array
+    stray_kept: float
+    stray_new: float
+    dt_s: float
+    k_jug: Array
+    k_box: Array
+    heat_factor: Array
+
+
+def rng_of(bank: Bank) -> np.random.Generator:
+    """The chance of this moment: the same for the same seed and count of draws."""
+    return np.random.default_rng((bank.seed, bank.draws))
+
+
+@cache
+def _quantiles(n: int) -> tuple[float, ...]:
+    normal = NormalDist()
+    return tuple(normal.inv_cdf((i + 0.5) / n) for i in range(n))
+
+
+def spread_normals(rng: np.random.Generator, rows: int, n: int = SAMPLES) -> Array:
+    """Standard normals of shape (rows, n), each row a shuffle of the n mid-quantiles."""
+    even = np.array(_quantiles(n))
+    return np.stack([rng.permutation(even) for _ in range(rows)])
+
+
+def draw(spec: BoxSpec, seed: int) -> Bank:
+    """A bank from the priors, without a reading. Every fourth sample has the towel the other way."""
+    p = priors(spec)
+    rng = np.random.default_rng((seed, 0))
+    centre = np.log([p.k_jug_w_per_k, p.k_box_w_per_k, p.box_j_per_k, 1.0])
+    theta = centre[:, None] + np.array(p.log_sd)[:, None] * spread_normals(rng, 4)
+    other = rng.permutation(SAMPLES) % 4 == 0
+    theta[0, other] += math.log(p.k_jug_other_w_per_k / p.k_jug_w_per_k)
+    nothing = np.zeros((3, SAMPLES)), np.zeros((6, SAMPLES)), np.zeros(SAMPLES)
+    return Bank(0.0, seed, 1, theta, *nothing)
+
+
+def settle(bank: Bank, spec: BoxSpec, t_s: float, box_c: float) -> Bank:
+    """First sight of the box: the jug may be anything from cold to just filled."""
+    span = max(spec.fill_c - box_c, 5.0)
+    mean = np.stack([np.full(SAMPLES, box_c + 0.5 * span), np.full(SAMPLES, box_c), np.zeros(SAMPLES)])
+    cov = np.zeros((6, SAMPLES))
+    cov[0], cov[3], cov[5] = (0.35 * span) ** 2, 0.2**2, stray_var(np.exp(bank.theta[1]), 0.0)
+    return replace(bank, t_s=t_s, mean=mean, cov=cov)
+
+
+def stray_var(k_box: Array, outdoor_sd_c: float) -> Array:
+    """Variance in W2 of standing stray heat: the model's own, and an outdoor value that is not sure."""
+    return np.asarray(k_box**2 * (STRAY_K**2 + outdoor_sd_c**2))
+
+
+def coefs(theta: Array, jug_j_per_k: float, dt_s: float) -> Coefs:
+    """Exact step of every sample over `dt_s`, for parameters of shape (4, n).
+
+    The exchange is linear at its 40 K value inside the exponential; what it differs from that
+    enters as a heat that is constant over the step. Stray heat enters by its mean over the step.
+    """
+    k_jug, k_box, box_j, factor = np.exp(theta)
+    m = blocks(dt_s, jug_j_per_k, k_jug, box_j, k_box)
+    kept = math.exp(-dt_s / STRAY_MEMORY_S)
+    mean_kept = (1.0 - kept) * STRAY_MEMORY_S / dt_s if dt_s > 0.0 else 1.0
+    jug_heat, box_heat = np.asarray(m.g12 / box_j), np.asarray(m.g22 / box_j)
+    return Coefs(
+        e11=np.asarray(m.e11),
+        e12=np.asarray(m.e12),
+        e21=np.asarray(m.e21),
+        e22=np.asarray(m.e22),
+        jug_of_exchange=np.asarray(jug_heat - m.g11 / jug_j_per_k),
+        box_of_exchange=np.asarray(box_heat - m.g21 / jug_j_per_k),
+        jug_of_heat=jug_heat,
+        box_of_heat=box_heat,
+        jug_of_stray=jug_heat * mean_kept,
+        box_of_stray=box_heat * mean_kept,
+        stray_kept=kept,
+        stray_new=1.0 - kept * kept,
+        dt_s=dt_s,
+        k_jug=k_jug,
+        k_box=k_box,
+        heat_factor=factor,
+    )
+
+
+def step_mean(
+    c: Coefs, jug: Array, box: Array, stray: Array, outdoor_c: Array | float, heat_w: Array | float
+) -> tuple[Array, Array, Array]:
+    """Means one step on. Shapes (..., n); `heat_w` is the chicks' before the learned factor."""
+    apart = jug - box
+    exchange = c.k_jug * apart * (exchange_share(apart) - 1.0)
+    heat = c.heat_factor * heat_w + c.k_box * outdoor_c
+    next_jug = c.e11 * jug + c.e12 * box
+    next_jug += c.jug_of_exchange * exchange + c.jug_of_heat * heat + c.jug_of_stray * stray
+    next_box = c.e21 * jug + c.e22 * box
+    next_box += c.box_of_exchange * exchange + c.box_of_heat * heat + c.box_of_stray * stray
+    return next_jug, next_box, c.stray_kept * stray
+
+
+def step_cov(c: Coefs, cov: Array, outdoor_sd_c: float) -> Array:
+    """Covariances one step on, shape (6, ..., n): F P F' plus the noise of the step."""
+    jj, jb, jw, bb, bw, ww = cov
+    f1, f2 = c.jug_of_stray, c.box_of_stray
+    j_j, j_b, j_w = (
+        c.e11 * jj + c.e12 * jb + f1 * jw,
+        c.e11 * jb + c.e12 * bb + f1 * bw,
+        c.e11 * jw + c.e12 * bw + f1 * ww,
+    )
+    b_j, b_b, b_w = (
+        c.e21 * jj + c.e22 * jb + f2 * jw,
+        c.e21 * jb + c.e22 * bb + f2 * bw,
+        c.e21 * jw + c.e22 * bw + f2 * ww,
+    )
+    new = np.empty_like(cov)
+    new[0] = j_j * c.e11 + j_b * c.e12 + j_w * f1 + JUG_DRIFT_K2_PER_S * c.dt_s
+    new[1] = j_j * c.e21 + j_b * c.e22 + j_w * f2
+    new[2] = c.stray_kept * j_w
+    new[3] = b_j * c.e21 + b_b * c.e22 + b_w * f2 + BOX_DRIFT_K2_PER_S * c.dt_s
+    new[4] = c.stray_kept * b_w
+    new[5] = c.stray_kept**2 * ww + c.stray_new * stray_var(c.k_box, outdoor_sd_c)
+    return new
+
+
+def advance(bank: Bank, jug_j_per_k: float, to_s: float, drive: Drive3) -> Bank:
+    """The bank at `to_s`, by equal steps of ten minutes at most, without a reading."""
+    span = to_s - bank.t_s
+    if span <= 0.0:
+        return bank
+    steps = math.ceil(span / LONGEST_STEP_S)
+    c = coefs(bank.theta, jug_j_per_k, span / steps)
+    jug, box, stray = bank.mean
+    cov = bank.cov
+    for _ in range(steps):
+        jug, box, stray = step_mean(c, jug, box, stray, drive.outdoor_c, drive.heat_w)
+        cov = step_cov(c, cov, drive.outdoor_sd_c)
+    return replace(bank, t_s=to_s, mean=np.stack([jug, box, stray]), cov=cov)
+
+
+def weights(bank: Bank) -> Array:
+    """Weights of the samples, summing to one."""
+    w = np.exp(bank.log_w - bank.log_w.max())
+    return np.asarray(w / w.sum())
+
+
+def mixture(w: Array, mean: Array, var: Array) -> tuple[float, float]:
+    """Mean and standard deviation of a mixture of normals."""
+    centre = float(w @ mean)
+    return centre, math.sqrt(max(float(w @ (var + (mean - centre) ** 2)), 0.0))
+
+
+def reading_var(dt_s: float) -> float:
+    """Variance of a reading `dt_s` after the last: inflated for the memory of its error.
+
+    (1 + p) / (1 - p) with p = exp(-dt / memory), physics.md section 5.
+    """
+    p = math.exp(-max(dt_s, 1.0) / PROBE_MEMORY_S)
+    return PROBE_SD_C**2 * (1.0 + p) / (1.0 - p)
+
+
+def update(bank: Bank, box_c: float, var: float) -> tuple[Bank, float]:
+    """Take one box reading with error variance `var`: the bank, and its normalised innovation squared.
+
+    A surprise beyond 2.5 deviations of the whole bank counts as if the reading were that much
+    noisier, for all samples alike: a lid's dip neither moves the state far nor picks parameters.
+    """
+    w = weights(bank)
+    centre, sd = mixture(w, bank.mean[1], bank.cov[3])
+    nis = (box_c - centre) ** 2 / (sd**2 + var)
+    if nis > SURPRISE_SD**2:
+        var = (box_c - centre) ** 2 / SURPRISE_SD**2 - sd**2
+    innovation = box_c - bank.mean[1]
+    total = bank.cov[3] + var
+    cross = bank.cov[[1, 3, 4]]
+    gain = cross / total
+    left, right = cross[[0, 0, 0, 1, 1, 2]], gain[[0, 1, 2, 1, 2, 2]]
+    log_w = bank.log_w - 0.5 * (innovation**2 / total + np.log(total))
+    log_w -= log_w.max()
+    after = replace(bank, mean=bank.mean + gain * innovation, cov=bank.cov - left * right, log_w=log_w)
+    return after, nis
+
+
+def loosen(bank: Bank, dt_s: float) -> Bank:
+    """Let the parameters wander by about a tenth a day, and pick anew when few samples carry the weight."""
+    rng = rng_of(bank)
+    walk = LOG_WALK_PER_SQRT_H[:, None] * math.sqrt(dt_s / 3600.0)
+    theta = bank.theta + walk * rng.standard_normal(bank.theta.shape)
+    bank = replace(bank, theta=theta, draws=bank.draws + 1)
+    w = weights(bank)
+    return _pick_anew(bank, w, rng) if 1.0 / float(w @ w) < 0.5 * SAMPLES else bank
+
+
+def _pick_anew(bank: Bank, w: Array, rng: np.random.Generator) -> Bank:
+    """Systematic resampling; parameters shrunk and stirred so that their whole covariance stays.
+
+    Liu and West 2001 (from memory), with a share of 0.15.
+    """
+    points = (rng.random() + np.arange(SAMPLES)) / SAMPLES
+    index = np.minimum(np.searchsorted(np.cumsum(w), points), SAMPLES - 1)
+    centre = bank.theta @ w
+    apart = bank.theta - centre[:, None]
+    cov = (apart * w) @ apart.T + 1e-8 * np.eye(4)
+    share = 0.15
+    keep = math.sqrt(1.0 - share**2)
+    stir = share * np.linalg.cholesky(cov) @ rng.standard_normal((4, SAMPLES))
+    theta = centre[:, None] + keep * apart[:, index] + stir
+    return replace(
+        bank, theta=theta, mean=bank.mean[:, index], cov=bank.cov[:, index], log_w=np.zeros(SAMPLES)
+    )
+
+
+def _new_jug(bank: Bank, who: NDArray[np.bool_], fill_c: Array | float, var: float) -> Bank:
+    """Give the samples in `who` another jug: its water unrelated to what was known."""
+    mean, cov = bank.mean.copy(), bank.cov.copy()
+    mean[0] = np.where(who, fill_c, mean[0])
+    cov[0] = np.where(who, var, cov[0])
+    cov[1:3] = np.where(who, 0.0, cov[1:3])
+    return replace(bank, mean=mean, cov=cov)
+
+
+def refilled(bank: Bank, spec: BoxSpec, fill_c: float | None) -> Bank:
+    """A hot jug goes in: water at the fill temperature, the lid was open, the towel may be on or off."""
+    rng = rng_of(bank)
+    sd = FILL_SD_C if fill_c is None else TOLD_FILL_SD_C
+    level = spec.fill_c if fill_c is None else fill_c
+    bank = _new_jug(bank, np.ones(SAMPLES, dtype=bool), level, sd**2)
+    bank.cov[3] += LID_SD_C**2
+    p = priors(spec)
+    theta = bank.theta.copy()
+    theta[0] += 0.10 * rng.standard_normal(SAMPLES)
+    anew = rng.permutation(SAMPLES) % 8
+    theta[0, anew == 0] = math.log(p.k_jug_w_per_k) + 0.3 * rng.standard_normal(int((anew == 0).sum()))
+    theta[0, anew == 1] = math.log(p.k_jug_other_w_per_k) + 0.3 * rng.standard_normal(int((anew == 1).sum()))
+    return replace(bank, theta=theta, draws=bank.draws + 1)
+
+
+def doubt(bank: Bank, spec: BoxSpec) -> Bank:
+    """After hours unseen: one sample in three takes it that a refill went by, at some time in the gap."""
+    rng = rng_of(bank)
+    who = rng.permutation(SAMPLES) % 3 == 0
+    fill_c = bank.mean[1] + (spec.fill_c - bank.mean[1]) * rng.uniform(0.5, 1.0, SAMPLES)
+    return replace(_new_jug(bank, who, fill_c, 8.0**2), draws=bank.draws + 1)

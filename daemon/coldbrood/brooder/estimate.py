@@ -1,0 +1,325 @@
+"""Readings in, state and parameters with their uncertainty out.
+
+The bank (bank.py) follows the readings half an hour behind; the newest ones wait in the tail, so that a
+refill is looked for against a state it has not yet touched, and is put in at its own time. A forecast first
+runs through the tail. Only `observe` and `note_refill` change an estimate: time alone does not.
+"""
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from coldbrood.brooder.bank import (
+    Array,
+    Bank,
+    Drive3,
+    advance,
+    doubt,
+    draw,
+    loosen,
+    mixture,
+    reading_var,
+    refilled,
+    settle,
+    update,
+    weights,
+)
+from coldbrood.brooder.flock import flock_heat_w
+from coldbrood.brooder.paths import Paths, roll
+from coldbrood.brooder.refills import (
+    BOX,
+    COUNT,
+    DIP_C,
+    FIRST,
+    HEAT,
+    OUTDOOR,
+    OUTDOOR_SD,
+    TIME,
+    Due,
+    Refill,
+    find_bend,
+)
+from coldbrood.brooder.specs import BoxSpec, Flock, OutdoorCurve
+from coldbrood.brooder.thermal import priors
+
+__all__ = [
+    "Drive",
+    "Estimate",
+    "Paths",
+    "Refill",
+    "bank_at",
+    "forecast",
+    "learned",
+    "note_refill",
+    "now_box",
+    "observe",
+    "start",
+    "sureness",
+]
+
+SLOT_S = 55.0
+BIN_S = 300.0
+TAIL_S = 1500.0
+TAIL_ROWS = 6
+LONGEST_TAIL_S = 7200.0
+GAP_S = 2700.0
+LID_AFTER_S = 240.0
+ONE_REFILL_S = 2700.0
+SETTLING_S = 7200.0
+SILENT_S = 7200.0
+KNOWN_AFTER_S = 86400.0
+
+Sureness = Literal["unknown", "learning", "known"]
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """What acted on the box since the last reading."""
+
+    outdoor_c: float
+    outdoor_sd_c: float
+    flock: Flock
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Estimate:
+    """All that is known of one box. `tail` (m, 7) holds the newest readings, columns as in refills.py."""
+
+    bank: Bank
+    tail: Array
+    due: tuple[Due, ...] = ()
+    first_s: float | None = None
+    last_s: float | None = None
+    refill_s: float | None = None
+    refills: int = 0
+
+
+def start(spec: BoxSpec, flock: Flock, seed: int) -> Estimate:  # noqa: ARG001 (kept for a prior on the flock)
+    """An estimate that rests on the box on paper."""
+    return Estimate(bank=draw(spec, seed), tail=np.zeros((0, 7)))
+
+
+def observe(
+    est: Estimate, spec: BoxSpec, t_s: float, box_c: float, drive: Drive
+) -> tuple[Estimate, Refill | None]:
+    """Take one reading, at any time after the last; an older one changes nothing. A refill seen comes back.
+
+    Raises ValueError where a number is not finite.
+    """
+    for name, value in (("t_s", t_s), ("box_c", box_c), ("outdoor_c", drive.outdoor_c)):
+        if not math.isfinite(value):
+            raise ValueError(f"{name}: {value}: a finite number")
+    if est.last_s is not None and t_s <= est.last_s:
+        return est, None
+    if est.last_s is None:
+        est = replace(est, bank=settle(est.bank, spec, t_s, box_c), first_s=t_s)
+    est = replace(est, tail=_with_reading(est.tail, t_s, box_c, drive), last_s=t_s)
+    est, seen = _look_for_refill(est, spec)
+    return _take_in(est, spec), seen
+
+
+def _with_reading(tail: Array, t_s: float, box_c: float, drive: Drive) -> Array:
+    """The tail with one more reading: a row of its own, or merged into a row begun within the minute."""
+    heat_w = float(flock_heat_w(drive.flock, box_c))
+    row = np.array([t_s, box_c, drive.outdoor_c, drive.outdoor_sd_c, heat_w, 1.0, t_s])
+    if len(tail) == 0 or t_s - tail[-1, FIRST] >= SLOT_S:
+        return np.vstack([tail, row])
+    merged = tail.copy()
+    count = merged[-1, COUNT]
+    merged[-1, :COUNT] = (merged[-1, :COUNT] * count + row[:COUNT]) / (count + 1.0)
+    merged[-1, COUNT] = count + 1.0
+    return merged
+
+
+def _look_for_refill(est: Estimate, spec: BoxSpec) -> tuple[Estimate, Refill | None]:
+    if any(d.kind == "seen" for d in est.due):
+        return est, None
+    bend = find_bend(est.bank, spec, est.tail)
+    if bend is None:
+        return est, None
+    if est.refill_s is not None and abs(bend.t_s - est.refill_s) < ONE_REFILL_S:
+        return _move_due(est, bend.t_s, bend.lid_s), None
+    due = (*est.due, Due(bend.t_s, bend.lid_s, None, "seen"))
+    est = replace(est, due=due, refill_s=bend.t_s, refills=est.refills + 1)
+    return est, Refill(bend.t_s, bend.rise_c, "seen")
+
+
+def _move_due(est: Estimate, t_s: float, lid_s: float) -> Estimate:
+    """Give a noted refill the time at which the readings show it."""
+    due = tuple(replace(d, t_s=t_s, lid_s=lid_s, kind="seen") for d in est.due[-1:])
+    return replace(est, due=(*est.due[:-1], *due), refill_s=t_s if due else est.refill_s)
+
+
+def note_refill(
+    est: Estimate,
+    spec: BoxSpec,  # noqa: ARG001 (part of the interface: a later fill may depend on the box)
+    t_s: float,
+    fill_c: float | None,
+) -> Estimate:
+    """The keeper says that a hot jug went in. One already seen or noted within 45 minutes is the same one."""
+    if fill_c is not None and not 0.0 <= fill_c <= 100.0:
+        raise ValueError(f"fill_c: {fill_c}: 0 to 100 C")
+    if est.refill_s is not None and abs(t_s - est.refill_s) < ONE_REFILL_S:
+        due = tuple(replace(d, fill_c=fill_c if fill_c is not None else d.fill_c) for d in est.due)
+        return replace(est, due=due)
+    due = (*est.due, Due(t_s, t_s - LID_AFTER_S, fill_c, "noted"))
+    return replace(est, due=due, refill_s=t_s, refills=est.refills + 1)
+
+
+def _group(tail: Array, due: tuple[Due, ...]) -> int:
+    """How many of the oldest rows make one bin: five minutes, cut at a refill."""
+    until = tail[0, TIME] + BIN_S
+    for d in due:
+        if d.t_s > tail[0, TIME]:
+            until = min(until, d.t_s)
+    return max(1, int(np.searchsorted(tail[:, TIME], until)))
+
+
+def _take_in(est: Estimate, spec: BoxSpec) -> Estimate:
+    """Move rows that are old enough from the tail into the bank."""
+    while len(est.tail):
+        n = _group(est.tail, est.due)
+        age_s = est.tail[-1, TIME] - est.tail[n - 1, TIME]
+        if age_s < TAIL_S or (len(est.tail) - n < TAIL_ROWS and age_s < LONGEST_TAIL_S):
+            break
+        bank, due = _absorb(est.bank, spec, est.tail[:n], est.tail[n:], est.due)
+        est = replace(est, bank=bank, due=due, tail=est.tail[n:].copy())
+    return est
+
+
+def _usable(rows: Array, later: Array, due: tuple[Due, ...], expected_c: float) -> Array:
+    """The rows in which no lid was open: not around a refill, and not in a dip that later rows heal."""
+    times = rows[:, TIME]
+    shut = np.ones(len(rows), dtype=bool)
+    for d in due:
+        shut &= (times < d.lid_s) | (times > d.t_s + LID_AFTER_S)
+    soon = later[later[:, TIME] < times[-1] + TAIL_S, BOX]
+    if len(soon) >= 3:
+        healed_c = min(expected_c, float(np.sort(soon)[-2]))
+        shut &= rows[:, BOX] > healed_c - DIP_C
+    return rows[shut]
+
+
+def _absorb(
+    bank: Bank, spec: BoxSpec, rows: Array, later: Array, due: tuple[Due, ...]
+) -> tuple[Bank, tuple[Due, ...]]:
+    """Take one bin into the bank, with the refills that fall before it; the refills left over."""
+    expected_c = float(weights(bank) @ bank.mean[1])
+    good = _usable(rows, later, due, expected_c)
+    taken = good if len(good) else rows
+    to_s, before_s = float(taken[:, TIME].mean()), bank.t_s
+    drive = Drive3(*(float(v) for v in taken[:, [OUTDOOR, OUTDOOR_SD, HEAT]].mean(axis=0)))
+    jug_j = priors(spec).jug_j_per_k
+    passed = [d for d in due if d.t_s <= to_s]
+    for d in passed:
+        bank = refilled(advance(bank, jug_j, d.t_s, drive), spec, d.fill_c)
+    bank = advance(bank, jug_j, to_s, drive)
+    if to_s - before_s > GAP_S and not passed:
+        bank = doubt(bank, spec)
+    if len(good):
+        bank, _ = update(bank, float(good[:, BOX].mean()), reading_var(to_s - before_s))
+    bank = loosen(bank, max(to_s - before_s, 0.0))
+    return bank, tuple(d for d in due if d.t_s > to_s)
+
+
+def _caught_up(est: Estimate, spec: BoxSpec) -> tuple[Bank, tuple[Due, ...]]:
+    """The bank run through the tail, and the refills noted after the last reading."""
+    bank, due, tail = est.bank, est.due, est.tail
+    while len(tail):
+        n = _group(tail, due)
+        bank, due = _absorb(bank, spec, tail[:n], tail[n:], due)
+        tail = tail[n:]
+    return bank, due
+
+
+def _bank_at(est: Estimate, spec: BoxSpec, t_s: float, drive: Drive) -> Bank:
+    """The bank carried on to `t_s` without further readings; refills noted since are put in."""
+    bank, due = _caught_up(est, spec)
+    box_c = float(weights(bank) @ bank.mean[1])
+    acting = Drive3(drive.outdoor_c, drive.outdoor_sd_c, float(flock_heat_w(drive.flock, box_c)))
+    jug_j = priors(spec).jug_j_per_k
+    for d in due:
+        if d.t_s <= t_s:
+            bank = refilled(advance(bank, jug_j, d.t_s, acting), spec, d.fill_c)
+    return advance(bank, jug_j, t_s, acting)
+
+
+def _blank(est: Estimate, spec: BoxSpec, t_s: float, outdoor_c: float) -> Estimate:
+    """Without any reading: a box somewhere between outdoors and warm, with a jug of any age."""
+    bank = settle(est.bank, spec, t_s, 0.5 * (outdoor_c + 25.0))
+    bank.cov[3] += 6.0**2
+    return replace(est, bank=bank)
+
+
+def now_box(est: Estimate, spec: BoxSpec, t_s: float, drive: Drive) -> tuple[float, float]:
+    """The model's idea of the box at `t_s`: mean and standard deviation in C."""
+    if est.last_s is None:
+        est = _blank(est, spec, t_s, drive.outdoor_c)
+    bank = _bank_at(est, spec, t_s, drive)
+    return mixture(weights(bank), bank.mean[1], bank.cov[3])
+
+
+def forecast(
+    est: Estimate,
+    spec: BoxSpec,
+    t_s: float,
+    outdoor: OutdoorCurve,
+    flock: Flock,
+    horizon_s: float = 86400.0,
+    step_s: float = 600.0,
+    refills: tuple[tuple[float, float], ...] = (),
+) -> Paths:
+    """Paths of the box from `t_s` over the horizon; `refills` are (t_s, fill_c) assumed ahead.
+
+    `flock` is that of `t_s` and ages on the way. What lies between the last reading and `t_s` is run
+    without readings, so a silent probe widens the range.
+    """
+    bank = bank_at(est, spec, t_s, outdoor, flock)
+    return roll(bank, spec, outdoor, flock, horizon_s, step_s, refills)
+
+
+def bank_at(est: Estimate, spec: BoxSpec, t_s: float, outdoor: OutdoorCurve, flock: Flock) -> Bank:
+    """The bank at `t_s` under the outdoor curve's value halfway from the last reading."""
+    last_s = t_s if est.last_s is None else min(est.last_s, t_s)
+    mid_c, mid_sd_c = outdoor.at(np.array([0.5 * (last_s + t_s)]))
+    if est.last_s is None:
+        est = _blank(est, spec, t_s, float(mid_c[0]))
+    return _bank_at(est, spec, t_s, Drive(float(mid_c[0]), float(mid_sd_c[0]), flock))
+
+
+def sureness(est: Estimate, t_s: float) -> Sureness:
+    """How far the estimate may be trusted: its readings are few, old, or enough.
+
+    Unknown in the first two hours and after two hours of silence; known after a day with two refills.
+    """
+    if est.first_s is None or est.last_s is None:
+        return "unknown"
+    if est.last_s - est.first_s < SETTLING_S or t_s - est.last_s > SILENT_S:
+        return "unknown"
+    return "known" if est.last_s - est.first_s >= KNOWN_AFTER_S and est.refills >= 2 else "learning"
+
+
+def learned(est: Estimate, spec: BoxSpec) -> dict[str, float]:
+    """What the readings taught, with deviations: jug, exchange, loss, and the slow time constant in h."""
+    bank, _ = _caught_up(est, spec) if est.last_s is not None else (est.bank, ())
+    w = weights(bank)
+    k_jug, k_box, box_j, heat = np.exp(bank.theta)
+    jug_j = priors(spec).jug_j_per_k
+    a, b, d = k_jug / jug_j, k_jug / box_j, (k_jug + k_box) / box_j
+    fast = 0.5 * (a + d) + np.sqrt((0.5 * (a - d)) ** 2 + a * b)
+    slow_h = fast / (a * k_box / box_j) / 3600.0
+    out: dict[str, float] = {}
+    zero = np.zeros_like(w)
+    for name, value, var in (
+        ("jug_c", bank.mean[0], bank.cov[0]),
+        ("stray_w", bank.mean[2], bank.cov[5]),
+        ("k_jug_w_per_k", k_jug, zero),
+        ("k_box_w_per_k", k_box, zero),
+        ("box_j_per_k", box_j, zero),
+        ("heat_factor", heat, zero),
+        ("slow_h", slow_h, zero),
+    ):
+        out[name], out[f"{name}_sd"] = mixture(w, value, var)
+    return out

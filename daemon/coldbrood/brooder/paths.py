@@ -1,0 +1,148 @@
+"""Forecast paths of the box: each sample runs on with its own parameters and its own night outside."""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from coldbrood.brooder.bank import (
+    FILL_SD_C,
+    Array,
+    Bank,
+    Coefs,
+    coefs,
+    spread_normals,
+    step_cov,
+    step_mean,
+    weights,
+)
+from coldbrood.brooder.flock import flock_heat_w
+from coldbrood.brooder.specs import BoxSpec, Flock, OutdoorCurve
+from coldbrood.brooder.thermal import priors
+
+COV_STEP_S = 1800.0
+DAY_S = 86400.0
+KNOTS_C = np.array([5.0, 18.0, 31.0])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Paths:
+    """`t_s` (n,), `box_c` (samples, n), `sd_c` (samples, n), `weights` (samples,) summing to one."""
+
+    t_s: Array
+    box_c: Array
+    sd_c: Array
+    weights: Array
+
+
+def heat_curve(flock: Flock, after_s: Array) -> Array:
+    """Parabolas in box temperature for the flock's heat at times after now: (3, n), constant term first.
+
+    Exact while the heat is a parabola (CIGR's sensible heat is one); the caller clamps at 0.
+    """
+    ages = np.linspace(0.0, max(float(after_s[-1]), 1.0), 5)
+    heats = np.array(
+        [flock_heat_w(replace(flock, age_days=flock.age_days + a / DAY_S), KNOTS_C) for a in ages]
+    )
+    parabolas = np.linalg.solve(np.vander(KNOTS_C, increasing=True), heats.T)
+    return np.stack([np.interp(after_s, ages, row) for row in parabolas])
+
+
+def heat_at(parabola: Array, box_c: Array) -> Array:
+    """The flock's heat in W at box temperatures, never under 0."""
+    return np.asarray(np.maximum(parabola[0] + box_c * (parabola[1] + box_c * parabola[2]), 0.0))
+
+
+def outdoor_paths(bank: Bank, outdoor: OutdoorCurve, t_s: Array) -> Array:
+    """One night outside for each sample, (n, samples): the same quantile of the curve all along."""
+    quantile = spread_normals(np.random.default_rng((bank.seed, 7)), 1, bank.theta.shape[1])[0]
+    mean_c, sd_c = outdoor.at(t_s)
+    return np.asarray(mean_c[:, None] + sd_c[:, None] * quantile)
+
+
+def _grid(t_s: Array, extra: list[float]) -> Array:
+    inside = [e for e in extra if t_s[0] < e < t_s[-1]]
+    return np.asarray(np.union1d(t_s, inside), dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True)
+class _Steps:
+    """Step coefficients by length, each worked out once."""
+
+    theta: Array
+    jug_j: float
+    known: dict[float, Coefs]
+
+    def of(self, dt_s: float) -> Coefs:
+        key = round(dt_s, 3)
+        if key not in self.known:
+            self.known[key] = coefs(self.theta, self.jug_j, key)
+        return self.known[key]
+
+
+def _means(
+    bank: Bank, steps: _Steps, t_s: Array, out_c: Array, heat: Array, refills: dict[float, float]
+) -> Array:
+    """Box means (n, samples) along the grid `t_s`."""
+    jug, box, stray = bank.mean
+    boxes = np.empty((len(t_s), len(box)))
+    mid_c = 0.5 * (out_c[:-1] + out_c[1:])
+    for i, t in enumerate(t_s):
+        boxes[i] = box
+        if t in refills:
+            jug = np.full_like(jug, refills[t])
+        if i + 1 < len(t_s):
+            c = steps.of(float(t_s[i + 1] - t))
+            jug, box, stray = step_mean(c, jug, box, stray, mid_c[i], heat_at(heat[:, i], box))
+    return boxes
+
+
+def _vars(bank: Bank, steps: _Steps, t_s: Array, refills: dict[float, float]) -> Array:
+    """Box variances (n, samples) along the coarse grid `t_s`."""
+    cov = bank.cov
+    out = np.empty((len(t_s), cov.shape[1]))
+    for i, t in enumerate(t_s):
+        out[i] = cov[3]
+        if t in refills:
+            cov = cov.copy()
+            cov[0], cov[1:3] = FILL_SD_C**2, 0.0
+        if i + 1 < len(t_s):
+            cov = step_cov(steps.of(float(t_s[i + 1] - t)), cov, 0.0)
+    return out
+
+
+def _between(t_s: Array, knots_s: Array, values: Array) -> Array:
+    """Rows of `values` (k, samples) at times `t_s`, linear between knots."""
+    right = np.clip(np.searchsorted(knots_s, t_s, side="right"), 1, len(knots_s) - 1)
+    left = right - 1
+    share = ((t_s - knots_s[left]) / (knots_s[right] - knots_s[left]))[:, None]
+    return np.asarray((1.0 - share) * values[left] + share * values[right])
+
+
+def roll(
+    bank: Bank,
+    spec: BoxSpec,
+    outdoor: OutdoorCurve,
+    flock: Flock,
+    horizon_s: float,
+    step_s: float,
+    refills: tuple[tuple[float, float], ...] = (),
+) -> Paths:
+    """Paths from the bank's own time on; `refills` as (t_s, fill_c). Refills before that time are let go.
+
+    Raises ValueError for a horizon or a step that is not positive.
+    """
+    if not (horizon_s > 0.0 and step_s > 0.0):
+        raise ValueError(f"horizon_s, step_s: {horizon_s}, {step_s}: more than 0")
+    t_s: Array = bank.t_s + step_s * np.arange(math.ceil(horizon_s / step_s - 1e-9) + 1, dtype=np.float64)
+    hot = {t: fill for t, fill in refills if bank.t_s <= t < t_s[-1]}
+    fine = _grid(t_s, list(hot))
+    steps = _Steps(bank.theta, priors(spec).jug_j_per_k, {})
+    boxes = _means(
+        bank, steps, fine, outdoor_paths(bank, outdoor, fine), heat_curve(flock, fine - fine[0]), hot
+    )
+    stride = max(1, round(COV_STEP_S / step_s))
+    coarse = _grid(np.append(t_s[::stride], t_s[-1]), list(hot))
+    sd = np.sqrt(_between(t_s, coarse, _vars(bank, steps, coarse, hot)))
+    keep = np.searchsorted(fine, t_s)
+    return Paths(t_s, np.ascontiguousarray(boxes[keep].T), np.ascontiguousarray(sd.T), weights(bank))
