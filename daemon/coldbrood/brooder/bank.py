@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coldbrood.brooder.specs import BoxSpec
-from coldbrood.brooder.thermal import blocks, exchange_share, priors
+from coldbrood.brooder.thermal import SHARE_BASE, SHARE_ROOT, blocks, priors
 
 Array = NDArray[np.float64]
 
@@ -35,6 +35,9 @@ FILL_SD_C = 7.0
 TOLD_FILL_SD_C = 4.0
 LID_SD_C = 0.8
 LOG_WALK_PER_SQRT_H = np.array([0.02, 0.02, 0.02, 0.02])
+# Packed covariance rows to a whole 3 x 3 and back.
+_FULL = np.array([[0, 1, 2], [1, 3, 4], [2, 4, 5]])
+_UPPER = (np.array([0, 0, 0, 1, 1, 2]), np.array([0, 1, 2, 1, 2, 2]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,22 +62,17 @@ class Drive3(NamedTuple):
 
 
 class Coefs(NamedTuple):
-    """One step of the three states for each sample, and its noise; see `coefs`."""
+    """One step for each sample; see `coefs`.
 
-    e11: Array
-    e12: Array
-    e21: Array
-    e22: Array
-    jug_of_exchange: Array
-    box_of_exchange: Array
-    jug_of_heat: Array
-    box_of_heat: Array
-    jug_of_stray: Array
-    box_of_stray: Array
+    `push` (3, 5, n) takes jug, box, stray, exchange beyond the linear and heat to the next state;
+    its first three columns are the transition of the covariance.
+    """
+
+    push: Array
     stray_kept: float
-    stray_new: float
     dt_s: float
-    k_jug: Array
+    share_base: Array
+    share_root: Array
     k_box: Array
     heat_factor: Array
 
@@ -132,62 +130,34 @@ def coefs(theta: Array, jug_j_per_k: float, dt_s: float) -> Coefs:
     m = blocks(dt_s, jug_j_per_k, k_jug, box_j, k_box)
     kept = math.exp(-dt_s / STRAY_MEMORY_S)
     mean_kept = (1.0 - kept) * STRAY_MEMORY_S / dt_s if dt_s > 0.0 else 1.0
-    jug_heat, box_heat = np.asarray(m.g12 / box_j), np.asarray(m.g22 / box_j)
-    return Coefs(
-        e11=np.asarray(m.e11),
-        e12=np.asarray(m.e12),
-        e21=np.asarray(m.e21),
-        e22=np.asarray(m.e22),
-        jug_of_exchange=np.asarray(jug_heat - m.g11 / jug_j_per_k),
-        box_of_exchange=np.asarray(box_heat - m.g21 / jug_j_per_k),
-        jug_of_heat=jug_heat,
-        box_of_heat=box_heat,
-        jug_of_stray=jug_heat * mean_kept,
-        box_of_stray=box_heat * mean_kept,
-        stray_kept=kept,
-        stray_new=1.0 - kept * kept,
-        dt_s=dt_s,
-        k_jug=k_jug,
-        k_box=k_box,
-        heat_factor=factor,
-    )
+    push = np.zeros((3, 5, theta.shape[1]))
+    push[0, 0], push[0, 1], push[0, 4] = m.e11, m.e12, m.g12 / box_j
+    push[1, 0], push[1, 1], push[1, 4] = m.e21, m.e22, m.g22 / box_j
+    push[:, 2] = push[:, 4] * mean_kept
+    push[2, 2] = kept
+    push[0, 3] = push[0, 4] - m.g11 / jug_j_per_k
+    push[1, 3] = push[1, 4] - m.g21 / jug_j_per_k
+    return Coefs(push, kept, dt_s, k_jug * (SHARE_BASE - 1.0), k_jug * SHARE_ROOT, k_box, factor)
 
 
-def step_mean(
-    c: Coefs, jug: Array, box: Array, stray: Array, outdoor_c: Array | float, heat_w: Array | float
-) -> tuple[Array, Array, Array]:
-    """Means one step on. Shapes (..., n); `heat_w` is the chicks' before the learned factor."""
-    apart = jug - box
-    exchange = c.k_jug * apart * (exchange_share(apart) - 1.0)
-    heat = c.heat_factor * heat_w + c.k_box * outdoor_c
-    next_jug = c.e11 * jug + c.e12 * box
-    next_jug += c.jug_of_exchange * exchange + c.jug_of_heat * heat + c.jug_of_stray * stray
-    next_box = c.e21 * jug + c.e22 * box
-    next_box += c.box_of_exchange * exchange + c.box_of_heat * heat + c.box_of_stray * stray
-    return next_jug, next_box, c.stray_kept * stray
+def step_mean(c: Coefs, mean: Array, outdoor_c: Array | float, heat_w: Array | float) -> Array:
+    """Means (3, ..., n) one step on; `heat_w` is the chicks' before the learned factor."""
+    acts = np.empty((5, *mean.shape[1:]))
+    acts[:3] = mean
+    apart = mean[0] - mean[1]
+    acts[3] = apart * (c.share_base + c.share_root * np.sqrt(np.maximum(apart, 0.0)))
+    acts[4] = c.heat_factor * heat_w + c.k_box * outdoor_c
+    return np.asarray(np.einsum("ijn,j...n->i...n", c.push, acts))
 
 
 def step_cov(c: Coefs, cov: Array, outdoor_sd_c: float) -> Array:
-    """Covariances one step on, shape (6, ..., n): F P F' plus the noise of the step."""
-    jj, jb, jw, bb, bw, ww = cov
-    f1, f2 = c.jug_of_stray, c.box_of_stray
-    j_j, j_b, j_w = (
-        c.e11 * jj + c.e12 * jb + f1 * jw,
-        c.e11 * jb + c.e12 * bb + f1 * bw,
-        c.e11 * jw + c.e12 * bw + f1 * ww,
-    )
-    b_j, b_b, b_w = (
-        c.e21 * jj + c.e22 * jb + f2 * jw,
-        c.e21 * jb + c.e22 * bb + f2 * bw,
-        c.e21 * jw + c.e22 * bw + f2 * ww,
-    )
-    new = np.empty_like(cov)
-    new[0] = j_j * c.e11 + j_b * c.e12 + j_w * f1 + JUG_DRIFT_K2_PER_S * c.dt_s
-    new[1] = j_j * c.e21 + j_b * c.e22 + j_w * f2
-    new[2] = c.stray_kept * j_w
-    new[3] = b_j * c.e21 + b_b * c.e22 + b_w * f2 + BOX_DRIFT_K2_PER_S * c.dt_s
-    new[4] = c.stray_kept * b_w
-    new[5] = c.stray_kept**2 * ww + c.stray_new * stray_var(c.k_box, outdoor_sd_c)
+    """Covariances (6, ..., n) one step on: F P F' plus the noise of the step."""
+    f = c.push[:, :3]
+    half = np.einsum("ijn,jk...n->ik...n", f, cov[_FULL])
+    new = np.asarray(np.einsum("ij...n,kjn->ik...n", half, f)[_UPPER])
+    new[0] += JUG_DRIFT_K2_PER_S * c.dt_s
+    new[3] += BOX_DRIFT_K2_PER_S * c.dt_s
+    new[5] += (1.0 - c.stray_kept**2) * stray_var(c.k_box, outdoor_sd_c)
     return new
 
 
@@ -198,12 +168,11 @@ def advance(bank: Bank, jug_j_per_k: float, to_s: float, drive: Drive3) -> Bank:
         return bank
     steps = math.ceil(span / LONGEST_STEP_S)
     c = coefs(bank.theta, jug_j_per_k, span / steps)
-    jug, box, stray = bank.mean
-    cov = bank.cov
+    mean, cov = bank.mean, bank.cov
     for _ in range(steps):
-        jug, box, stray = step_mean(c, jug, box, stray, drive.outdoor_c, drive.heat_w)
+        mean = step_mean(c, mean, drive.outdoor_c, drive.heat_w)
         cov = step_cov(c, cov, drive.outdoor_sd_c)
-    return replace(bank, t_s=to_s, mean=np.stack([jug, box, stray]), cov=cov)
+    return replace(bank, t_s=to_s, mean=mean, cov=cov)
 
 
 def weights(bank: Bank) -> Array:

@@ -84,16 +84,16 @@ def _means(
     bank: Bank, steps: _Steps, t_s: Array, out_c: Array, heat: Array, refills: dict[float, float]
 ) -> Array:
     """Box means (n, samples) along the grid `t_s`."""
-    jug, box, stray = bank.mean
-    boxes = np.empty((len(t_s), len(box)))
+    mean = bank.mean.copy()
+    boxes = np.empty((len(t_s), mean.shape[1]))
     mid_c = 0.5 * (out_c[:-1] + out_c[1:])
     for i, t in enumerate(t_s):
-        boxes[i] = box
+        boxes[i] = mean[1]
         if t in refills:
-            jug = np.full_like(jug, refills[t])
+            mean[0] = refills[t]
         if i + 1 < len(t_s):
             c = steps.of(float(t_s[i + 1] - t))
-            jug, box, stray = step_mean(c, jug, box, stray, mid_c[i], heat_at(heat[:, i], box))
+            mean = step_mean(c, mean, mid_c[i], heat_at(heat[:, i], mean[1]))
     return boxes
 
 

@@ -117,21 +117,20 @@ def play(night: Night, fills: NDArray[np.bool_], fill_c: float) -> Outcome:
     c = coefs(night.theta, night.jug_j, GRID_S)
     off = _off_by(night)
     shape = (len(fills), DRAWS)
-    jug, box, stray = (np.broadcast_to(row, shape) for row in night.mean)
+    mean = np.repeat(night.mean[:, None, :], len(fills), axis=1)
     cold, low, under = np.zeros(shape), np.full(shape, np.inf), np.zeros(shape, dtype=bool)
     last = np.zeros(len(fills), dtype=np.intp)
     warm_from = np.where(fills[:, 0], night.t_s[0] + WARMING_S, night.t_s[0])
     for i, t in enumerate(night.t_s):
-        shown = box + off[last, i]
+        shown = mean[1] + off[last, i]
         short = np.maximum(night.floor_c[i] - shown, 0.0)
         cold += short
         low = np.minimum(low, shown)
         under |= (short > 0.0) & (t >= warm_from)[:, None]
         if fills[:, i].any():
-            jug = np.where(fills[:, i, None], fill_c, jug)
+            mean[0, fills[:, i]] = fill_c
             last = np.where(fills[:, i], i + 1, last)
-        heat = heat_at(night.heat[:, i], box)
-        jug, box, stray = step_mean(c, jug, box, stray, night.outdoor_c[i], heat)
+        mean = step_mean(c, mean, night.outdoor_c[i], heat_at(night.heat[:, i], mean[1]))
     return Outcome(under.mean(axis=1), cold.mean(axis=1) * GRID_S / 3600.0, low)
 
 

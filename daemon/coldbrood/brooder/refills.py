@@ -81,15 +81,15 @@ def without_refill(bank: Bank, spec: BoxSpec, tail: Array) -> tuple[Array, Array
     """Jug and box (two arrays of the tail's length) that the bank's mean sample expects with no refill."""
     w = weights(bank)
     theta = (bank.theta @ w)[:, None]
-    jug, box, stray = (bank.mean @ w)[:, None]
+    state = (bank.mean @ w)[:, None]
     jug_j = priors(spec).jug_j_per_k
     knots = np.unique(np.append(np.arange(bank.t_s, tail[-1, TIME], 300.0), tail[-1, TIME]))
-    out = [(float(jug[0]), float(box[0]))]
+    out = [(float(state[0, 0]), float(state[1, 0]))]
     for before, after in pairwise(knots):
         row = tail[min(np.searchsorted(tail[:, TIME], after), len(tail) - 1)]
         step = coefs(theta, jug_j, float(after - before))
-        jug, box, stray = step_mean(step, jug, box, stray, row[OUTDOOR], row[HEAT])
-        out.append((float(jug[0]), float(box[0])))
+        state = step_mean(step, state, row[OUTDOOR], row[HEAT])
+        out.append((float(state[0, 0]), float(state[1, 0])))
     if len(knots) == 1:
         out = out[-1:]
     jugs, boxes = np.array(out).T
@@ -100,7 +100,7 @@ def _response(bank: Bank, spec: BoxSpec) -> Array:
     """Box in K at each minute after the jug became 1 K hotter, for the bank's mean sample, over an hour."""
     c = coefs((bank.theta @ weights(bank))[:, None], priors(spec).jug_j_per_k, LADDER_S)
     jug, box, out = 1.0, 0.0, [0.0]
-    e11, e12, e21, e22 = (float(e[0]) for e in c[:4])
+    (e11, e12), (e21, e22) = c.push[:2, :2, 0].tolist()
     for _ in range(60):
         jug, box = e11 * jug + e12 * box, e21 * jug + e22 * box
         out.append(box)

@@ -26,7 +26,9 @@ OUTSIDE_M2K_PER_W = 0.04
 AIR_WH_PER_M3K = 0.33
 # The exchange of a 0.20 m wall in air at 20 C, W/m2K, at 40 K (Churchill's plate and radiation, by `ht`).
 JUG_FILM_W_PER_M2K = 11.78
-JUG_REF_K = 40.0
+# Its share at other differences: base + root x sqrt(K), fitted to 5 to 50 K.
+SHARE_BASE = 0.559
+SHARE_ROOT = 0.0699
 # Side and top of a 3.8 L jug standing 1.3 diameters high, m2; grows with litres to the power 2/3.
 JUG_AREA_M2 = 0.117
 # 5 mm of towel lets through less than half of what the bare jug gives (towel conductivity from memory).
@@ -100,7 +102,7 @@ def exchange_share(apart_k: Array) -> Array:
 
     A line in the square root through Churchill's plate and radiation (5 to 50 K), within 0.5 %.
     """
-    return np.asarray(0.559 + 0.0699 * np.sqrt(np.maximum(apart_k, 0.0)))
+    return np.asarray(SHARE_BASE + SHARE_ROOT * np.sqrt(np.maximum(apart_k, 0.0)))
 
 
 def priors(spec: BoxSpec) -> Priors:
