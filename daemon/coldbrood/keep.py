@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from coldbrood.clock import Anchor
 from coldbrood.codec import CannotRead, T, pack, unpack
 from coldbrood.journal.rows import Batch, Restored
-from coldbrood.watch.alarms import Alarm
+from coldbrood.watch.alarms import CONDITIONS, Alarm
 from coldbrood.watch.events import Note, Reading
 from coldbrood.watch.outbox import Message
 from coldbrood.watch.sight import Sight, absorb, first_sight, fitted_sight
@@ -74,7 +74,7 @@ def revive(site: Site, restored: Restored, since: Iterable[Reading | Note], t_s:
     return State(
         sight=sight,
         health=Health(started_t_s=t_s),
-        alarms=_read_all(restored.alarms, Alarm),
+        alarms=_known(_read_all(restored.alarms, Alarm)),
         outbox=_read_all(restored.messages, Message),
         ledger=ledger,
     )
@@ -104,3 +104,8 @@ def _read(body: bytes | None, kind: type[T]) -> T | None:
     except CannotRead as error:
         log.warning("kept state begun anew: %s", error)
         return None
+
+
+def _known(alarms: dict[str, Alarm]) -> dict[str, Alarm]:
+    """Alarms of conditions that this version knows."""
+    return {key: row for key, row in alarms.items() if row.condition in CONDITIONS}

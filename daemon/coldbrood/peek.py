@@ -9,7 +9,7 @@ from coldbrood import keep
 from coldbrood.clock import Clock, resume
 from coldbrood.journal.reader import JournalReader
 from coldbrood.settings.records import Config
-from coldbrood.watch.assess import assess_all
+from coldbrood.watch.assess import assess_boxes
 from coldbrood.watch.boxstate import rfc3339, shown
 from coldbrood.watch.events import Now
 from coldbrood.watch.localtime import wall_of
@@ -49,8 +49,8 @@ def peek(config: Config, clock: Clock) -> Peek:
         now = Now(clock.mono_s() + resumed.anchor.offset_s, clock.wall_s(), clock.synced())
         state = keep.revive(site, restored, reader.since(keep.first_seq(restored)), now.t_s)
         refused = reader.refused_counts()
-    views = assess_all(site, state.sight, LONG_AGO_S, now)
-    probes = []
+    views = assess_boxes(site, state.sight, site.boxes, LONG_AGO_S, now)
+    probes: list[dict[str, object]] = []
     for spec in site.probes.values():
         probe = state.sight.probes.get(spec.name)
         taken = None if probe is None else probe.taken_t_s

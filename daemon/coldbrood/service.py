@@ -8,10 +8,9 @@ import logging
 import queue
 import threading
 import time
-from dataclasses import dataclass, field
-from pathlib import Path
 
 from coldbrood import keep
+from coldbrood.books import COMMIT_AFTER_S, Books
 from coldbrood.clock import Clock, resume
 from coldbrood.codec import pack
 from coldbrood.deliver.channel import ChannelUrl
@@ -19,7 +18,6 @@ from coldbrood.deliver.worker import Worker
 from coldbrood.inbox import NoteInbox
 from coldbrood.journal.errors import JournalError
 from coldbrood.journal.retain import thin
-from coldbrood.journal.rows import Batch
 from coldbrood.journal.store import Journal
 from coldbrood.links import Heard, Links
 from coldbrood.logs import level_of, logline
@@ -37,8 +35,6 @@ from coldbrood.watch.events import (
     ClockStepped,
     Event,
     History,
-    JournalFailed,
-    JournalWell,
     LinkDown,
     LinkUp,
     Morning,
@@ -58,10 +54,8 @@ from coldbrood.watch.step import step
 log = logging.getLogger("coldbrood")
 
 BEAT_S = 15.0
-COMMIT_AFTER_S = 60.0
-COMMIT_AT_UNACKED = 15  # the broker stops after 20 messages in flight
-MEMORY_READINGS = 100_000  # some 30 MB, a week of six probes: what a failing journal may hold back
 SIGHT_EVERY_S = 900.0
+REMEMBERED_ROWS = 2000  # by which the door knows copies of what a killed daemon had kept but not acknowledged
 CLOCK_STEP_S = 2.0
 STOP_S = 5.0
 DRAIN_S = 2.0
@@ -69,19 +63,6 @@ LOST_NOTICED_AFTER_S = 45.0  # one and a half keep-alives: the link may have bee
 HISTORY_DAYS = 400
 
 Posted = Heard | Tick | Bedtime | Morning | Retain | SendDone | Note | None
-
-
-@dataclass(slots=True)
-class _Pending:
-    """What is taken in but not yet on the disk."""
-
-    batch: Batch = field(default_factory=Batch)
-    unacked: list[int] = field(default_factory=list)
-    sends: list[SendNow] = field(default_factory=list)
-    inbox: list[Path] = field(default_factory=list)
-    since_t_s: float | None = None
-    urgent: bool = False
-    failed: bool = False
 
 
 class Service:
@@ -135,19 +116,19 @@ class Service:
         now = self._now()
         self._state = keep.revive(self.site, restored, self._journal.since(keep.first_seq(restored)), now.t_s)
         self._door = Door(self.site.probes)
-        self._door.resume(restored.latest)
-        self._pending = _Pending()
-        self._pending.batch.states[keep.ANCHOR] = pack(resumed.anchor)
+        recent = self._journal.since(max(0, self._journal.last_seq - REMEMBERED_ROWS))
+        self._door.resume([*restored.latest, *(event for event in recent if isinstance(event, Reading))])
         self._beat_t_s = self._sight_t_s = now.t_s
-        self._away_from_t_s: float | None = None if resumed.down_s is None else now.t_s - resumed.down_s
-        self._queued_age_s = resumed.down_s or 0.0
+        self._away_from_t_s = now.t_s if resumed.down_s is None else now.t_s - resumed.down_s
         self._worker = Worker([ChannelUrl(c.name, c.url.reveal()) for c in self.config.channels], self.post)
         self._schedule = WallSchedule(self.site, self.clock, self.post)
         self._links = Links(self.config, self.clock, self.post)
-        self._inbox = NoteInbox(self.config.journal_path)
+        inbox = NoteInbox(self.config.journal_path)
+        self._books = Books(self._journal, inbox, self._links.acknowledge, self._worker.submit)
+        self._books.keep_state(keep.ANCHOR, pack(resumed.anchor))
         aside = None if self._journal.set_aside is None else str(self._journal.set_aside)
         self._step(Started(resumed.down_s, resumed.sure, aside), now)
-        self._commit(now)
+        self._settle(now)
 
     def _close(self) -> None:
         """Take what has come in already, keep it, and leave in order."""
@@ -155,13 +136,13 @@ class Service:
         until_s = time.monotonic() + DRAIN_S
         while time.monotonic() < until_s and not self._queue.empty():
             self._take(self._queue.get(), self._now())
-        self._commit(self._now())
+        self._settle(self._now())
         self._links.stop()
         self._worker.stop(STOP_S)
         now = self._now()
-        keep.keep_sight(self._pending.batch, self._state.sight)
-        self._pending.batch.history.append((now, History("stop", self.site.name, "down", "asked to stop")))
-        self._commit(now)
+        self._books.keep_sight(self._state.sight)
+        self._books.tell(now, History("stop", self.site.name, "down", "asked to stop"))
+        self._settle(now)
         self._journal.close()
         log.info("stopped")
 
@@ -182,19 +163,18 @@ class Service:
             self._take(item, now)
         if now.t_s >= self._beat_t_s + BEAT_S:
             self._beat(now)
-        if self._commit_is_due(now):
-            self._commit(now)
+        if self._books.due(now.t_s):
+            self._settle(now)
 
     def _beat(self, now: Now) -> None:
         self._beat_t_s = now.t_s
         self._watch_clock(now)
-        for path, payload in self._inbox.waiting(self._pending.inbox):
-            self._pending.inbox.append(path)
+        for path, payload in self._books.waiting_notes():
             self._take_note(payload, f"inbox:{path.name}", now)
         self._step(Beat(), now)
         if now.t_s - self._sight_t_s >= SIGHT_EVERY_S:
             self._sight_t_s = now.t_s
-            keep.keep_sight(self._pending.batch, self._state.sight)
+            self._books.keep_sight(self._state.sight)
 
     def _watch_clock(self, now: Now) -> None:
         """A step of wall time is an event: it is noted, and every wall-clock event is set anew."""
@@ -216,11 +196,9 @@ class Service:
                     self._door.wired(item.probe, item.celsius, item.fault, item.detail, now), now
                 )
             case Connected():
-                self._link_is_back(now)
+                self._step(LinkUp(), now)
             case Lost():
-                if self._away_from_t_s is None:
-                    self._away_from_t_s = now.t_s - LOST_NOTICED_AFTER_S
-                self._step(LinkDown(item.detail), now)
+                self._link_is_lost(item, now)
             case Fault():
                 log.error("broker link: %s", item.detail)
             case Retain():
@@ -232,30 +210,28 @@ class Service:
             case _:
                 self._step(item, now)
 
-    def _link_is_back(self, now: Now) -> None:
-        """What the broker kept while the link was gone may be as old as the link was gone for."""
-        if self._away_from_t_s is not None:
-            self._queued_age_s = now.t_s - self._away_from_t_s
-        self._away_from_t_s = None
-        self._step(LinkUp(), now)
+    def _link_is_lost(self, lost: Lost, now: Now) -> None:
+        if self._state.health.link_down_t_s is None:
+            self._away_from_t_s = now.t_s - LOST_NOTICED_AFTER_S
+        self._step(LinkDown(lost.detail), now)
 
     def _take_packet(self, packet: Packet, now: Now) -> None:
-        self._pending.unacked.append(packet.mid)
-        self._pending.since_t_s = now.t_s if self._pending.since_t_s is None else self._pending.since_t_s
+        """A queued packet may be as old as the loss of the link; a repeat was sent before that loss."""
+        self._books.owe(packet.mid, now.t_s)
         if packet.topic == self._links.note_topic:
             if not packet.retained:
                 self._take_note(packet.payload, packet.topic, now)
             return
-        age_bound_s = self._queued_age_s if packet.queued else 0.0
+        age_bound_s = now.t_s - self._away_from_t_s if packet.queued else 0.0
+        if packet.dup:
+            age_bound_s += COMMIT_AFTER_S
         values = self._door.packet(packet.topic, packet.payload, packet.retained, age_bound_s, now)
         self._take_values(values, now)
 
     def _take_values(self, values: tuple[Reading | Refused, ...], now: Now) -> None:
         for value in values:
-            if isinstance(value, Reading):
-                self._pending.batch.taken.append(value)
-            else:
-                self._pending.batch.refused.append(value)
+            self._books.take(value, now.t_s)
+            if isinstance(value, Refused):
                 log.debug("refused %s from %s: %s", value.reason, value.topic, value.detail)
             self._step(value, now)
 
@@ -267,19 +243,16 @@ class Service:
             refused = Refused(None, source, "bad-payload", str(bad)[:200], payload[:256], now.t_s, now.wall_s)
             self._take_values((refused,), now)
             return
-        if self._journal.knows_note(note.key) or self._pending.batch.knows_note(note.key):
-            return
-        self._pending.batch.taken.append(note)
-        self._pending.urgent = True
-        self._step(note, now)
+        if not self._books.knows_note(note.key):
+            self._books.take(note, now.t_s)
+            self._step(note, now)
 
     # ---- what goes out
 
     def _step(self, event: Event, now: Now) -> None:
         before = self._state
         self._state, acts = step(self.site, before, event, now)
-        if keep.gather(self._pending.batch, before, self._state):
-            self._pending.urgent = True
+        self._books.changed(before, self._state, now.t_s)
         for act in acts:
             self._carry(act, now)
 
@@ -287,62 +260,17 @@ class Service:
         """Take an act on: sends wait for the commit, the rest does not need one."""
         match act:
             case SendNow():
-                self._pending.sends.append(act)
-                self._pending.urgent = True
+                self._books.order(act)
             case History():
-                self._pending.batch.history.append((now, act))
+                self._books.tell(now, act)
                 log.log(level_of(act), "%s", logline(act))
             case ShowBox():
                 self._links.show(act.box, act.body)
 
-    def _commit_is_due(self, now: Now) -> bool:
-        pending = self._pending
-        if pending.sends or len(pending.unacked) >= COMMIT_AT_UNACKED:
-            return True
-        if pending.urgent and not pending.failed:
-            return True
-        if pending.batch.is_empty() and not pending.unacked:
-            return False
-        if pending.since_t_s is None:
-            pending.since_t_s = now.t_s
-        return now.t_s - pending.since_t_s >= COMMIT_AFTER_S
-
-    def _commit(self, now: Now) -> None:
-        """Keep, then acknowledge, then send. If the disk refuses, go on from memory and say so."""
-        pending = self._pending
-        try:
-            self._journal.commit(pending.batch)
-        except JournalError as error:
-            self._commit_failed(error, now)
-            return
-        was_failing = pending.failed
-        self._pending = _Pending()
-        self._inbox.done(pending.inbox)
-        self._acknowledge_and_send(pending)
-        if was_failing:
-            log.warning("the journal can be written again; nothing was lost from memory")
-            self._step(JournalWell(), now)
-
-    def _commit_failed(self, error: JournalError, now: Now) -> None:
-        """Seeing and warning come before the order of the books: messages go out and the broker goes on
-        delivering, while all that was taken stays in memory for the next try."""
-        pending = self._pending
-        if not pending.failed:
-            log.error("%s", error)
-        pending.failed, pending.urgent, pending.since_t_s = True, False, now.t_s
-        overflow = len(pending.batch.taken) - MEMORY_READINGS
-        if overflow > 0:
-            del pending.batch.taken[:overflow]
-            log.error("memory is full: %d oldest readings dropped", overflow)
-        self._step(JournalFailed(str(error)), now)
-        self._acknowledge_and_send(pending)
-        pending.unacked, pending.sends, pending.urgent = [], [], False
-
-    def _acknowledge_and_send(self, pending: _Pending) -> None:
-        for mid in pending.unacked:
-            self._links.acknowledge(mid)
-        for send in pending.sends:
-            self._worker.submit(send)
+    def _settle(self, now: Now) -> None:
+        event = self._books.settle(now.t_s)
+        if event is not None:
+            self._step(event, now)
 
     # ---- housekeeping
 

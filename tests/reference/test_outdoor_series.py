@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-import pandas as pd  # type: ignore[import-untyped]  # pandas ships no types
+import pandas as pd
 import pvlib
 import pytest
 from numpy.typing import NDArray

@@ -1,5 +1,6 @@
 """Promise: alarms move only along the table, silence clears none, each speaks when and where its row says."""
 
+import itertools
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -37,7 +38,7 @@ from coldbrood.watch.alarmstates import (
     next_state,
     possible,
 )
-from coldbrood.watch.conditions import CONDITIONS, SUPPRESSED_BY
+from coldbrood.watch.conditions import CONDITIONS, SUPPRESSED_BY, URGENCY
 
 Result = tuple[Mapping[str, Alarm], tuple[Change, ...]]
 
@@ -183,10 +184,12 @@ def test_the_rows_are_complete_and_sane() -> None:
         assert row.next_channel_after >= 1
         assert row.wakes or row.priority != "critical"
         assert row.repeat_s is None or row.repeat_s >= 240.0
-    for below, above in SUPPRESSED_BY.items():
-        assert CONDITIONS[above].priority == "critical"
-        assert CONDITIONS[above].wakes
-        assert above not in SUPPRESSED_BY, f"{below} would be hidden by what is hidden itself"
+    for below, covers in SUPPRESSED_BY.items():
+        for above in covers:
+            assert CONDITIONS[above].wakes
+            assert URGENCY[CONDITIONS[above].priority] >= URGENCY[CONDITIONS[below].priority]
+            hidden_by = set(SUPPRESSED_BY.get(above, ()))
+            assert hidden_by <= set(covers), f"{below} would be hidden by what is hidden itself"
 
 
 # Raising and clearing
@@ -324,12 +327,11 @@ def test_an_answer_to_nothing_says_so_and_changes_nothing(site: Site) -> None:
 
 
 def test_a_refill_answers_for_its_own_box_only_and_not_for_heat(site: Site) -> None:
-    keys = (NUDGE, "refill-not-seen/a", HOT, "refill-now/b")
+    keys = ("refill-not-seen/a", "refill-now/b", HOT)
     for key in keys:
         site.raise_(key)
     site.do(refill_seen, "a")
     assert [site.state(key) for key in keys] == [
-        "acknowledged",
         "acknowledged",
         "unacknowledged",
         "unacknowledged",
@@ -442,15 +444,38 @@ def test_repeats_and_channels_grow_until_answered(site: Site) -> None:
     first = got[0][0]
     assert [(t - first, nudge, channels) for t, _, nudge, channels in got] == [
         (0.0, 1, 1),
-        (300.0, 2, 1),
-        (600.0, 3, 2),
-        (900.0, 4, 2),
-        (1200.0, 5, 3),
-        (1500.0, 6, 3),
-        (1800.0, 7, 4),
+        (600.0, 2, 1),
+        (1200.0, 3, 2),
+        (1800.0, 4, 2),
     ]
     site.do(acknowledge, NUDGE)
     site.t_s += 1200.0
+    assert site.tell() == ()
+
+
+def test_repeats_slow_down_for_a_keeper_who_is_not_there(site: Site) -> None:
+    site.raise_(NUDGE)
+    told: list[float] = []
+    for _ in range(8 * 60):
+        told += [site.t_s for _ in site.tell()]
+        site.t_s += 60.0
+    waits = [round((after - before) / 60.0) for before, after in itertools.pairwise(told)]
+    assert waits[:18] == [10] * 5 + [20] * 6 + [40] * 6 + [60]
+    site.raise_(FLOOR)
+    told.clear()
+    for _ in range(3 * 60):
+        told += [site.t_s for key, _, _ in site.tell() if key == FLOOR]
+        site.t_s += 60.0
+    assert max(after - before for before, after in itertools.pairwise(told)) == 900.0
+
+
+def test_what_is_on_its_way_back_is_not_repeated(site: Site) -> None:
+    site.raise_(HOT)
+    site.tell()
+    site.t_s += 600.0
+    back = Verdict("too-hot", "a", holds=False, clear=True)
+    site.take(advance(site.alarms, [back], site.t_s, WALL0_S))
+    assert site.state(HOT) == "unacknowledged"
     assert site.tell() == ()
 
 

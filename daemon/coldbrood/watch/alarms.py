@@ -279,11 +279,16 @@ def _holds_not(book: _Book, alarm: Alarm, verdict: Verdict) -> None:
 
 
 def _suppress(book: _Book, alarm: Alarm) -> None:
-    above = book.rows.get(f"{SUPPRESSED_BY.get(alarm.condition)}/{alarm.subject}")
-    covered = above is not None and above.active and above.state != "out-of-service"
-    if above is not None and covered and alarm.state in ("normal", "unacknowledged", "acknowledged"):
-        book.fire(alarm, "suppress", above.condition)
-    elif alarm.state == "suppressed" and not covered:
+    above = [
+        row.condition
+        for condition in SUPPRESSED_BY.get(alarm.condition, ())
+        if (row := book.rows.get(f"{condition}/{alarm.subject}")) is not None
+        and row.active
+        and row.state != "out-of-service"
+    ]
+    if above and alarm.state in ("normal", "unacknowledged", "acknowledged"):
+        book.fire(alarm, "suppress", above[0])
+    elif alarm.state == "suppressed" and not above:
         book.fire(alarm, "unsuppress", alarm.reason)
 
 
@@ -323,6 +328,8 @@ def _wants(alarm: Alarm, t_s: float, quiet: bool) -> bool:
         return alarm.told == 0 and not quiet  # it came and went in the quiet hours: said once
     if alarm.state != "unacknowledged" or (quiet and not (alarm.row.wakes or alarm.priority == "critical")):
         return False
+    if alarm.off_since_t_s is not None:
+        return False  # on the way back already: it would ask for what has been done
     if alarm.last_told_t_s is None:
         return True
-    return alarm.row.repeat_s is not None and t_s - alarm.last_told_t_s >= alarm.row.repeat_s
+    return alarm.wait_s is not None and t_s - alarm.last_told_t_s >= alarm.wait_s

@@ -18,7 +18,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
-from coldbrood.watch.conditions import CONDITIONS, URGENCY, Condition, Priority
+from coldbrood.watch.conditions import (
+    CONDITIONS,
+    LONGEST_CRITICAL_WAIT_S,
+    LONGEST_WAIT_S,
+    SLOWER_AFTER,
+    URGENCY,
+    Condition,
+    Priority,
+)
 
 AlarmState = Literal[
     "normal",
@@ -140,6 +148,15 @@ class Alarm:
     def row(self) -> Condition:
         """How its condition is treated."""
         return CONDITIONS[self.condition]
+
+    @property
+    def wait_s(self) -> float | None:
+        """How long after the last nudge the next one comes, while nobody answers; None if only told once."""
+        if self.row.repeat_s is None:
+            return None
+        longest_s = LONGEST_CRITICAL_WAIT_S if self.priority == "critical" else LONGEST_WAIT_S
+        slower_s = self.row.repeat_s * 2.0 ** min(self.told // SLOWER_AFTER, 16)
+        return max(self.row.repeat_s, min(slower_s, longest_s))
 
     @property
     def urgency(self) -> int:

@@ -1,6 +1,6 @@
 """One look at one box: what it is, what it will be, when a refill is due, and why."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +17,11 @@ from coldbrood.watch.sight import BoxSight, ProbeSight, Sight, drive_at, flock_o
 from coldbrood.watch.site import ProbeSpec, Site
 
 HORIZON_S = 86_400.0
+FLOOR_STEP_S = 7200.0
+LOOK_LEAST_S = 60.0
+LOOK_MOST_S = 300.0
+NEAR_S = 3600.0
+NEAR_C = 1.0
 SILENT_FLOOR_S = 900.0
 SILENT_INTERVALS = 3.0
 
@@ -145,9 +150,10 @@ def _box_now(site: Site, sight: Sight, box: str, now: Now, blind: bool) -> tuple
 def floor_ahead(
     seen: BoxSight, age: float, t_s: float, at_s: np.ndarray[tuple[int], np.dtype[np.float64]]
 ) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """The floor at each time ahead: chicks grow older, look-ins fade."""
-    floors = [band(age + (at - t_s) / 86_400.0, seen.look_ins, at).floor_c for at in at_s.tolist()]
-    return np.asarray(floors, dtype=np.float64)
+    """The floor at each time ahead: chicks grow older, look-ins fade. Straight between two-hourly points."""
+    knots_s = np.append(np.arange(at_s[0], at_s[-1], FLOOR_STEP_S), at_s[-1])
+    floors = [band(age + (at - t_s) / 86_400.0, seen.look_ins, at).floor_c for at in knots_s.tolist()]
+    return np.interp(at_s, knots_s, floors)
 
 
 def timetable_due_s(seen: BoxSight, table: Interval, t_s: float) -> float | None:
@@ -173,7 +179,21 @@ def refill_by(held: Hold, due_s: float | None, sureness: str, blind: bool) -> tu
     return held.refill_by_s, "forecast-blind" if blind else "forecast-learning"
 
 
-def assess_all(site: Site, sight: Sight, started_t_s: float, now: Now) -> Mapping[str, BoxView]:
-    """Look at every box once, under one sky."""
+def assess_boxes(
+    site: Site, sight: Sight, boxes: Iterable[str], started_t_s: float, now: Now
+) -> Mapping[str, BoxView]:
+    """Look at each of some boxes once, under one sky."""
     ahead = outdoor_ahead(site, sight, now)
-    return {box: assess(site, sight, box, started_t_s, now, ahead) for box in site.boxes}
+    return {box: assess(site, sight, box, started_t_s, now, ahead) for box in boxes}
+
+
+def look_is_due(view: BoxView | None, lead_s: float, t_s: float) -> bool:
+    """Whether a box wants another look: each minute where a nudge is near, less often where it is hours off.
+
+    A look costs some ten milliseconds here and ten times that on a small board on a battery.
+    """
+    if view is None or view.blind or view.box_c is None:
+        return view is None or t_s - view.t_s >= LOOK_LEAST_S
+    left_s = HORIZON_S if view.refill_by_s is None else view.refill_by_s - lead_s - t_s
+    near = left_s < NEAR_S or view.box_c < view.band.floor_c + NEAR_C
+    return t_s - view.t_s >= (LOOK_LEAST_S if near else LOOK_MOST_S)

@@ -54,6 +54,7 @@ _ROWS: Final = (
     # Two looks: one odd forecast must not wake anyone, and the lead time pays for the second.
     # An acknowledged nudge speaks again after 45 min: heating water and walking takes about 30,
     # and the box shows a good refill within some minutes more (common practice, no source).
+    # Three nudges fit into the half hour of the default lead.
     Condition(
         name="refill-now",
         priority="high",
@@ -61,7 +62,7 @@ _ROWS: Final = (
         off_samples=2,
         off_after_s=10 * MINUTE_S,
         wakes=True,
-        repeat_s=5 * MINUTE_S,
+        repeat_s=10 * MINUTE_S,
         next_channel_after=2,
         settled_by="refill",
         realarm_s=45 * MINUTE_S,
@@ -97,7 +98,8 @@ _ROWS: Final = (
         critical_reasons=frozenset({"over-hard-ceiling"}),
     ),
     # A box nobody watches at night: the keeper must look or go by the timetable. Two readings
-    # end it, since one lucky packet is not a working probe.
+    # end it, since one lucky packet is not a working probe. It repeats seldom: when a refill
+    # falls due by the timetable, refill-now says so with its own voice.
     Condition(
         name="probe-silent",
         priority="high",
@@ -105,7 +107,7 @@ _ROWS: Final = (
         off_samples=2,
         off_after_s=0.0,
         wakes=True,
-        repeat_s=15 * MINUTE_S,
+        repeat_s=HOUR_S,
         next_channel_after=2,
         settled_by="return",
         realarm_s=12 * HOUR_S,
@@ -147,7 +149,7 @@ _ROWS: Final = (
         settled_by="return",
     ),
     # The keeper was told and the box shows nothing: perhaps asleep, perhaps a cold jug.
-    # A faster repeat and channel than the nudge it follows, or it would add nothing.
+    # It takes over from the nudge, with the next channel at its first repeat.
     Condition(
         name="refill-not-seen",
         priority="high",
@@ -155,7 +157,7 @@ _ROWS: Final = (
         off_samples=1,
         off_after_s=0.0,
         wakes=True,
-        repeat_s=5 * MINUTE_S,
+        repeat_s=10 * MINUTE_S,
         next_channel_after=1,
         settled_by="refill",
         realarm_s=45 * MINUTE_S,
@@ -201,10 +203,16 @@ _ROWS: Final = (
 
 CONDITIONS: Final[Mapping[str, Condition]] = {row.name: row for row in _ROWS}
 
-# Suppressed by design: while the second holds for a subject, the first says less of the same
-# box, and two voices at night delay the one act both ask for. The probe alarms are not here:
-# what is blind must never be hidden by what is cold.
-SUPPRESSED_BY: Final[Mapping[str, str]] = {
-    "refill-now": "under-hard-floor",
-    "refill-not-seen": "under-hard-floor",
+# Suppressed by design: while one of the second holds for a subject, the first says less of the
+# same box, and two voices at night delay the one act both ask for. The probe alarms are not
+# here: what is blind must never be hidden by what is cold.
+SUPPRESSED_BY: Final[Mapping[str, tuple[str, ...]]] = {
+    "refill-now": ("under-hard-floor", "refill-not-seen"),
+    "refill-not-seen": ("under-hard-floor",),
 }
+
+# Repeats slow down, for a keeper who is not there is not brought by the thirtieth message, and the
+# thirtieth hides the one about another box: twice the wait after each six, up to these (our choice).
+SLOWER_AFTER: Final = 6
+LONGEST_WAIT_S: Final = HOUR_S
+LONGEST_CRITICAL_WAIT_S: Final = 15 * MINUTE_S

@@ -6,7 +6,7 @@ from dataclasses import replace
 from coldbrood.brooder import outdoor
 from coldbrood.brooder.advice import milestones
 from coldbrood.brooder.band import band
-from coldbrood.brooder.plan import NightPlan, night
+from coldbrood.brooder.plan import NIGHT_MAX_S, NightPlan, night
 from coldbrood.watch import alarms as machine
 from coldbrood.watch.assess import BoxView, outdoor_ahead
 from coldbrood.watch.conditions import CONDITIONS
@@ -35,6 +35,7 @@ from coldbrood.watch.wording import Words, words
 
 DUSK_BEFORE_BED_S = 1800.0
 NIGHT_S = 10 * 3600.0
+SHORTEST_NIGHT_S = 1800.0
 
 
 def bedtime(site: Site, state: State, now: Now) -> State:
@@ -50,6 +51,7 @@ def night_plans(site: Site, state: State, now: Now) -> Mapping[str, NightPlan]:
     """The plan of each box for the night that begins now."""
     ahead = outdoor_ahead(site, state.sight, now)
     rising_s = watch_of(now, next_wall_s(site, now.wall_s, site.keeper.rising_s))
+    rising_s = min(max(rising_s, now.t_s + SHORTEST_NIGHT_S), now.t_s + NIGHT_MAX_S)
     age = age_days(site, now.wall_s)
     plans = {}
     for name, seen in state.sight.boxes.items():

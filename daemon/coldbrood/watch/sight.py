@@ -118,7 +118,7 @@ def absorb(site: Site, sight: Sight, event: Reading | Note | Refused) -> Seen:
 
 def _newer_probe(sight: Sight, reading: Reading) -> ProbeSight:
     probe = sight.probes.get(reading.probe) or ProbeSight(heard_t_s=reading.t_s)
-    probe = replace(probe, heard_t_s=max(probe.heard_t_s, reading.t_s), refused_run=0, refused_reason="")
+    probe = replace(probe, heard_t_s=max(probe.heard_t_s, reading.t_s))
     if reading.quantity == "battery_v":
         return replace(probe, battery_v=reading.value)
     if reading.quantity == "battery_pct":
@@ -133,6 +133,8 @@ def _newer_probe(sight: Sight, reading: Reading) -> ProbeSight:
         temperature_c=reading.value,
         raw=reading.raw,
         same_since_t_s=probe.same_since_t_s if same else reading.t_s,
+        refused_run=0,
+        refused_reason="",
     )
 
 

@@ -11,7 +11,7 @@ from typing import Any
 from coldbrood.brooder.refills import Refill
 from coldbrood.watch import alarms as machine
 from coldbrood.watch import outbox, rounds, tell, verdicts
-from coldbrood.watch.assess import BoxView, assess_all
+from coldbrood.watch.assess import assess_boxes, look_is_due
 from coldbrood.watch.boxstate import shown
 from coldbrood.watch.events import (
     Act,
@@ -36,10 +36,10 @@ from coldbrood.watch.events import (
     Tick,
 )
 from coldbrood.watch.sight import IDLE_REFUSALS, absorb
-from coldbrood.watch.site import Site
+from coldbrood.watch.site import ProbeSpec, Site
 from coldbrood.watch.state import State
 
-ASSESS_EVERY_S = 60.0
+FRESH_S = 120.0
 SHELVE_MIN = 60.0
 
 Stepped = tuple[State, tuple[Act, ...]]
@@ -72,36 +72,39 @@ def _reading(site: Site, state: State, event: Reading, now: Now) -> Stepped:
         return state, ()
     acts: tuple[Act, ...] = ()
     if seen.refill is not None:
-        state, acts = _refilled(state, *seen.refill, now)
-    state, looked = _assess_if_stale(site, state, now)
-    state, judged = _judge(
-        site, state, verdicts.of_reading(site, state.sight, state.views.get(spec.box or ""), spec, event), now
-    )
-    return state, (*acts, *looked, *judged)
+        state, acts = _refilled(site, state, *seen.refill, now)
+    state = _fresher_view(state, spec, event, now)
+    view = state.views.get(spec.box or "")
+    found = verdicts.of_reading(site, state.sight, view, spec, event)
+    state, judged = _judge(site, state, found, now)
+    shows = () if view is None else (ShowBox(view.box, shown(site, state, view, now)),)
+    return state, (*acts, *judged, *shows)
 
 
-def _refilled(state: State, box: str, refill: Refill, now: Now) -> Stepped:
-    """The box's own rise is the acknowledgement; every view of the box is out of date."""
+def _fresher_view(state: State, spec: ProbeSpec, reading: Reading, now: Now) -> State:
+    """Put a reading's figure into the view of its box; the forecast waits for the next beat."""
+    view = state.views.get(spec.box or "")
+    if view is None or reading.quantity != "temperature_c" or now.t_s - reading.t_s > FRESH_S:
+        return state
+    view = replace(view, box_c=reading.value, read_t_s=reading.t_s, estimated=False, blind=False)
+    return replace(state, views={**state.views, view.box: view})
+
+
+def _refilled(site: Site, state: State, box: str, refill: Refill, now: Now) -> Stepped:
+    """The box's own rise is the acknowledgement, and asks for a new look at the box."""
     settled, changes = machine.refill_seen(state.alarms, box, now.t_s, now.wall_s)
-    state = replace(state, alarms=settled, views={k: v for k, v in state.views.items() if k != box})
-    state = tell.withdraw_settled(state, changes, now)
+    state = tell.withdraw_settled(replace(state, alarms=settled), changes, now)
+    state, looked = _assess(site, state, [box], now)
     line = History(
         "refill", box, refill.kind, "rise" if refill.kind == "seen" else "note", f"{refill.rise_c:.1f} C"
     )
-    return state, (line, *tell.changes_history(changes))
+    return state, (line, *tell.changes_history(changes), *looked)
 
 
-def _assess_if_stale(site: Site, state: State, now: Now) -> Stepped:
-    stale = any(
-        (view := state.views.get(box)) is None or now.t_s - view.t_s >= ASSESS_EVERY_S for box in site.boxes
-    )
-    return _assess(site, state, now) if stale else (state, ())
-
-
-def _assess(site: Site, state: State, now: Now) -> Stepped:
-    """Look at every box, judge what only time and forecast decide, show the boxes."""
-    views = assess_all(site, state.sight, state.health.started_t_s, now)
-    state = replace(state, views=views)
+def _assess(site: Site, state: State, boxes: Iterable[str], now: Now) -> Stepped:
+    """Look at boxes, judge what only time and forecast decide, show the boxes."""
+    views = assess_boxes(site, state.sight, boxes, state.health.started_t_s, now)
+    state = replace(state, views={**state.views, **views})
     found: list[machine.Verdict] = []
     for box, view in views.items():
         found.extend(verdicts.of_box(site, view, state.sight.boxes[box], state.alarms, now.t_s))
@@ -114,7 +117,8 @@ def _beat(site: Site, state: State, _event: Beat, now: Now) -> Stepped:
     expired, changes = machine.expire(state.alarms, now.t_s, now.wall_s)
     state = replace(state, alarms=expired)
     acts = tell.changes_history(changes)
-    state, looked = _assess_if_stale(site, state, now)
+    due = [box for box in site.boxes if look_is_due(state.views.get(box), site.keeper.lead_s, now.t_s)]
+    state, looked = _assess(site, state, due, now) if due else (state, ())
     found = (
         *verdicts.of_silence(site, state.sight, state.health, now.t_s),
         *verdicts.of_health(site, state.health, now.t_s),
@@ -132,10 +136,10 @@ def _note(site: Site, state: State, event: Note, now: Now) -> Stepped:
         History("note", event.box or site.name, event.kind, event.look_in or "", event.text),
     )
     if seen.refill is not None:
-        state, more = _refilled(state, *seen.refill, now)
+        state, more = _refilled(site, state, *seen.refill, now)
         acts = (*acts, *more)
     state, answered = _answer(state, event, now)
-    state, looked = _assess(site, state, now)
+    state, looked = _assess(site, state, site.boxes, now)
     return state, (*acts, *answered, *looked)
 
 
@@ -168,12 +172,12 @@ def _refused(site: Site, state: State, event: Refused, now: Now) -> Stepped:
 
 
 def _bedtime(site: Site, state: State, _event: Bedtime, now: Now) -> Stepped:
-    state, acts = _assess(site, state, now)
+    state, acts = _assess(site, state, site.boxes, now)
     return rounds.bedtime(site, state, now), acts
 
 
 def _morning(site: Site, state: State, _event: Morning, now: Now) -> Stepped:
-    state, acts = _assess(site, state, now)
+    state, acts = _assess(site, state, site.boxes, now)
     return rounds.morning(site, state, now), acts
 
 
@@ -221,7 +225,11 @@ def _send_done(site: Site, state: State, event: SendDone, now: Now) -> Stepped:
     return replace(state, outbox=box), (History("send", event.key, event.outcome, about, event.detail),)
 
 
-def _nothing(_site: Site, state: State, _event: Tick | Retain, _now: Now) -> Stepped:
+def _tick(_site: Site, state: State, _event: Tick, now: Now) -> Stepped:
+    return replace(state, outbox=outbox.prune(state.outbox, now.t_s)), ()
+
+
+def _nothing(_site: Site, state: State, _event: Retain, _now: Now) -> Stepped:
     return state, ()
 
 
@@ -230,7 +238,7 @@ HANDLERS: Mapping[type, Callable[[Site, State, Any, Now], Stepped]] = {
     Refused: _refused,
     Note: _note,
     Beat: _beat,
-    Tick: _nothing,
+    Tick: _tick,
     Bedtime: _bedtime,
     Morning: _morning,
     Retain: _nothing,
@@ -242,5 +250,3 @@ HANDLERS: Mapping[type, Callable[[Site, State, Any, Now], Stepped]] = {
     JournalWell: _journal_well,
     SendDone: _send_done,
 }
-
-__all__ = ["BoxView", "step"]

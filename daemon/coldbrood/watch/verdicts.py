@@ -1,5 +1,6 @@
 """From what is seen to verdicts: each alarm condition judged once, with its one named reason."""
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -107,7 +108,8 @@ def refill_now(view: BoxView, lead_s: float, t_s: float) -> Verdict:
 def _refill_not_seen(view: BoxView, seen: BoxSight, nudge: Alarm | None, t_s: float) -> Verdict:
     no_rise = _noted_without_rise(view, seen, t_s)
     asked_t_s = nudge.raised_t_s if nudge is not None and nudge.active and nudge.told else None
-    unanswered = asked_t_s is not None and t_s - asked_t_s > NOT_SEEN_AFTER_S
+    filled_t_s = -math.inf if view.refill_t_s is None else view.refill_t_s
+    unanswered = asked_t_s is not None and filled_t_s < asked_t_s and t_s - asked_t_s > NOT_SEEN_AFTER_S
     return Verdict(
         "refill-not-seen",
         view.box,
