@@ -9,7 +9,7 @@ from pathlib import Path
 WIDTH_MAX = 100
 SECONDS_LEAST = 45.0  # sending takes real time: faster, and a message seems lost before it can arrive
 EPILOG = """example:
-  coldbrood demo                      a night from 18:00 to 09:00 in 90 seconds
+  coldbrood demo                      a night from 18:00 to 09:00 in 105 seconds
   coldbrood demo --seconds 60 --dir /tmp/night
 
 All is local: a broker and a phone stand-in on loopback, simulated probes, the real
@@ -27,7 +27,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("--seconds", type=_seconds, default=90.0, help="how long it takes, 45 to 3600 (90)")
+    parser.add_argument("--seconds", type=_seconds, default=105.0, help="how long it takes, 45 to 3600 (105)")
     parser.add_argument("--seed", type=int, default=1, help="another number, another night (1)")
     parser.add_argument(
         "--dir", type=Path, metavar="DIR", default=Path("coldbrood-demo"), help="its files (coldbrood-demo)"

@@ -34,13 +34,13 @@ class Asked:
     over_wall_s: float | None
 
 
-def asked(reader: JournalReader) -> list[Asked]:
-    """Everything said, in order, from the outbox and the history of the journal."""
-    lines = reader.history(-math.inf, math.inf, "alarm")
+def asked(reader: JournalReader, until_wall_s: float) -> list[Asked]:
+    """Everything said up to a time, in order, from the outbox and the history of the journal."""
+    lines = reader.history(-math.inf, until_wall_s, "alarm")
     told: dict[str, list[Message]] = {}
     for body in reader.messages().values():
         message = unpack(body, Message)
-        if message.state == "accepted":
+        if message.state == "accepted" and message.created_wall_s < until_wall_s:
             told.setdefault(_occasion(message.key), []).append(message)
     found = [_asked(sorted(same, key=lambda one: one.created_wall_s), lines) for same in told.values()]
     return sorted(found, key=lambda one: one.wall_s)

@@ -18,6 +18,7 @@ from coldbrood.probes.simulated_weather import NightPlan
 HOUR_S: Final = 3600.0
 STARTS: Final = datetime(2026, 4, 11, 18, 0, tzinfo=UTC)
 STORY_S: Final = 15 * HOUR_S
+ENDS_WALL_S: Final = STARTS.timestamp() + STORY_S
 READING_EVERY_S: Final = 60.0
 BATTERY_EVERY: Final = 15  # readings between two battery values
 CHICKS: Final = 14

@@ -91,9 +91,16 @@ class Stage:
     def __init__(self, clock: Clock, screen: Screen) -> None:
         self._clock, self._screen = clock, screen
         self._history_wall_s, self._history_seq = -math.inf, 0
+        self._open = True
+
+    def close(self) -> None:
+        """The story is over: what the daemon makes of the probes' end is not part of it."""
+        self._open = False
 
     def phone(self, arrived: Arrived) -> None:
         """A message as it stands on the phone; a repeat by its title only."""
+        if not self._open:
+            return
         repeat = arrived.body.startswith("Still so since")
         lines = phone_lines(self._clock_text(), arrived, repeat, self._screen.width)
         self._screen.tell(lines, strong=not repeat)
@@ -199,10 +206,11 @@ def _try_phone(config: Config) -> None:
 def _run(daemon: Daemon, world: World, stage: Stage, files: Files) -> bool:
     """From dusk to morning; False if the person at the keyboard stopped it."""
     daemon.start()
-    world.start()
     tally = Tally()
     with JournalReader.open(files.journal) as reader:
         try:
+            _wait_for_link(daemon, reader)
+            world.start()
             while world.story_s() < scenario.STORY_S:
                 world.taken = tally.count(reader)
                 stage.show_history(reader)
@@ -212,8 +220,19 @@ def _run(daemon: Daemon, world: World, stage: Stage, files: Files) -> bool:
         except KeyboardInterrupt:
             return False
         finally:
+            stage.close()
             _last_packets(reader, tally, world.stop())
             daemon.stop()
+
+
+def _wait_for_link(daemon: Daemon, reader: JournalReader) -> None:
+    """This broker keeps nothing for a daemon it has not met, so no probe sends before."""
+    until_s = time.monotonic() + START_LIMIT_S
+    while not any(entry.line.state == "up" for entry in reader.history(-math.inf, math.inf, "link")):
+        daemon.check()
+        if time.monotonic() > until_s:
+            raise DemoError("the daemon did not reach the demo's broker")
+        time.sleep(LOOK_EVERY_S)
 
 
 def _last_packets(reader: JournalReader, tally: Tally, sent: int) -> None:
@@ -226,13 +245,12 @@ def _last_packets(reader: JournalReader, tally: Tally, sent: int) -> None:
 def _epilogue(files: Files, config: Config, screen: Screen, sent: int, whole: bool) -> None:
     width = screen.width
     with JournalReader.open(files.journal) as reader:
-        told = account.asked(reader)
+        told = account.asked(reader, scenario.ENDS_WALL_S)
         tally = Tally()
         tally.count(reader)
     screen.tell(["", *account.table_lines(config.site, told, width), ""])
     if whole:
-        begin_s = scenario.STARTS.timestamp()
-        line = account.waking_line(config.site, told, begin_s, begin_s + scenario.STORY_S)
+        line = account.waking_line(config.site, told, scenario.STARTS.timestamp(), scenario.ENDS_WALL_S)
         screen.tell(wrapped(line, width, 0))
     copies = f", refused: {tally.refused}" if tally.refused else ""
     screen.tell(
