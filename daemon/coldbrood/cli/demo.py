@@ -40,7 +40,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
 
 def run(args: argparse.Namespace) -> int:
     """Play it; 0 to the end, 130 if stopped by Ctrl-C, 73 if DIR cannot be used, 70 if the stage fails."""
-    from coldbrood.demo import broker, scenario, story  # heavy, and of no use to the other verbs
+    from coldbrood.demo import broker, daemon, scenario, story  # heavy, and of no use to the other verbs
     from coldbrood.demo.screen import Screen
 
     width = min(shutil.get_terminal_size((80, 24)).columns, WIDTH_MAX)
@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
     except scenario.DirectoryError as fault:
         print(fault, file=sys.stderr)
         return os.EX_CANTCREAT
-    except (broker.BrokerError, story.DemoError, OSError) as fault:
+    except (broker.BrokerError, daemon.DemoError, OSError) as fault:
         screen.rest()
         print(fault, file=sys.stderr)
         return os.EX_SOFTWARE

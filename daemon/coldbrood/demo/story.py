@@ -4,7 +4,6 @@ import json
 import logging
 import math
 import os
-import threading
 import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
@@ -20,28 +19,22 @@ from coldbrood.clock import Clock
 from coldbrood.deliver.channel import ChannelUrl, send
 from coldbrood.demo import account, scenario
 from coldbrood.demo.broker import LocalBroker
+from coldbrood.demo.daemon import Daemon, DemoError, log_to
 from coldbrood.demo.packets import BatteryProbe
 from coldbrood.demo.receiver import Arrived, Receiver
 from coldbrood.demo.scenario import Files
-from coldbrood.demo.screen import Screen, hour, phone_lines, wrapped
+from coldbrood.demo.screen import Screen, wrapped
+from coldbrood.demo.stage import Stage, Tally
 from coldbrood.demo.world import World
 from coldbrood.inbox import drop
 from coldbrood.journal.reader import JournalReader
 from coldbrood.notes import NoteForm, write_note
-from coldbrood.service import Service
 from coldbrood.settings.load import load
 from coldbrood.settings.records import Config
-from coldbrood.watch.boxstate import rfc3339
-from coldbrood.watch.events import History
-from coldbrood.watch.wording import box_title
 
 START_LIMIT_S: Final = 20.0
 LOOK_EVERY_S: Final = 0.05  # real seconds between two looks into the journal
 LAST_PACKETS_S: Final = 3.0  # real seconds that the last packets may take
-
-
-class DemoError(Exception):
-    """The demo cannot go on; the text says why."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,109 +47,11 @@ class Wishes:
     keep: bool
 
 
-class Daemon:
-    """The real service in a thread, with what became of it."""
-
-    def __init__(self, config: Config, clock: Clock) -> None:
-        self.service = Service(config, clock)
-        self.fault: Exception | None = None
-        self._thread = threading.Thread(target=self._run, name="daemon", daemon=True)
-
-    def start(self) -> None:
-        """Start and wait until it watches. Raises DemoError if it does not."""
-        self._thread.start()
-        while not self.service.ready.wait(0.05):
-            self.check()
-
-    def stop(self) -> None:
-        """Let it make its last commit."""
-        self.service.stop()
-        self._thread.join(10.0)
-
-    def check(self) -> None:
-        """Raise DemoError if it has ended by itself."""
-        if self.fault is not None or not self._thread.is_alive():
-            raise DemoError(f"the daemon ended: {self.fault}") from self.fault
-
-    def _run(self) -> None:
-        try:
-            self.service.run()
-        except Exception as fault:  # noqa: BLE001 -- told to the main thread, which ends the demo
-            self.fault = fault
-
-
-class Stage:
-    """Everything that is said on the screen, with the time of the story."""
-
-    def __init__(self, clock: Clock, screen: Screen) -> None:
-        self._clock, self._screen = clock, screen
-        self._history_wall_s, self._history_seq = -math.inf, 0
-        self._open = True
-
-    def close(self) -> None:
-        """The story is over: what the daemon makes of the probes' end is not part of it."""
-        self._open = False
-
-    def phone(self, arrived: Arrived) -> None:
-        """A message as it stands on the phone; a repeat by its title only."""
-        if not self._open:
-            return
-        repeat = arrived.body.startswith("Still so since")
-        lines = phone_lines(self._clock_text(), arrived, repeat, self._screen.width)
-        self._screen.tell(lines, strong=not repeat)
-
-    def happened(self, text: str) -> None:
-        """Something in the world that the daemon is not told."""
-        self._screen.tell(wrapped(f"{self._clock_text()}  {text}", self._screen.width, 7))
-
-    def show_history(self, reader: JournalReader) -> None:
-        """Refills seen and alarms that are over, as they reach the journal."""
-        for entry in reader.history(self._history_wall_s, math.inf):
-            if entry.seq <= self._history_seq:
-                continue
-            self._history_wall_s, self._history_seq = entry.wall_s, entry.seq
-            said = _said(entry.line)
-            if said:
-                clock = hour(rfc3339(entry.wall_s))
-                self._screen.tell(wrapped(f"{clock}  {said}", self._screen.width, 7))
-
-    def _clock_text(self) -> str:
-        return hour(rfc3339(self._clock.wall_s()))
-
-
-class Tally:
-    """Counts the values in the journal as they come. Those of one packet bear one time and share a commit."""
-
-    def __init__(self) -> None:
-        self.kept = self.refused = 0
-        self._from_wall_s = -math.inf
-
-    def count(self, reader: JournalReader) -> int:
-        """Values kept and refused by now: all that the daemon has dealt with."""
-        new = [reading.wall_s for reading in reader.readings(self._from_wall_s, math.inf)]
-        if new:
-            self.kept += len(new)
-            self._from_wall_s = math.nextafter(max(new), math.inf)
-        self.refused = sum(reader.refused_counts().values())
-        return self.kept + self.refused
-
-
-def _said(line: History) -> str:
-    """What is worth a line on the screen, else nothing."""
-    if line.kind == "refill" and line.state == "seen":
-        return f"Refill of {box_title(line.subject)} seen by itself: the box rose {line.detail}."
-    if line.kind != "alarm" or not line.detail.startswith("clear"):
-        return ""
-    condition, _, of = line.subject.partition("/")
-    subject = box_title(of) if of == scenario.STATED.name else of
-    return f"Over: {condition.replace('-', ' ')}, {subject}."
-
-
 def play(wishes: Wishes, screen: Screen) -> int:
     """Play the night: 0 when played to its end, 130 when stopped. Raises DemoError and the like."""
     files = scenario.prepare(wishes.directory, wishes.keep)
     with ExitStack() as stack:
-        stack.enter_context(_log_to(files.log))
+        stack.enter_context(log_to(files.log))
         broker = stack.enter_context(LocalBroker())
         receiver = stack.enter_context(Receiver(lambda _arrived: None))
         scenario.write(files, broker.port, receiver.url)
@@ -215,6 +110,8 @@ def _run(daemon: Daemon, world: World, stage: Stage, files: Files) -> bool:
                 world.taken = tally.count(reader)
                 stage.show_history(reader)
                 daemon.check()
+                if not world.alive:
+                    raise DemoError("the simulated site stopped")
                 time.sleep(LOOK_EVERY_S)
             return True
         except KeyboardInterrupt:
@@ -285,22 +182,3 @@ def _show(screen: Screen, payload: bytes | bytearray) -> None:
         screen.move(shown)
     except (ValueError, KeyError, TypeError) as fault:
         logging.getLogger("coldbrood").error("demo screen: %r", fault)
-
-
-@contextmanager
-def _log_to(path: Path) -> Iterator[None]:
-    """Keep the daemon's own log off the screen, beside the journal."""
-    log = logging.getLogger("coldbrood")
-    handler = logging.FileHandler(path)
-    handler.setFormatter(logging.Formatter("%(levelname)s %(message)s"))
-    level, carries_on = log.level, log.propagate
-    log.addHandler(handler)
-    log.setLevel(logging.INFO)
-    log.propagate = False
-    try:
-        yield
-    finally:
-        log.removeHandler(handler)
-        log.setLevel(level)
-        log.propagate = carries_on
-        handler.close()

@@ -54,10 +54,16 @@ class World:
     def stop(self) -> int:
         """End it, wait for the broker to take the last packets, and tell how many values it took in all."""
         self._stop.set()
-        self._thread.join(5.0)
+        if self.alive:
+            self._thread.join(5.0)
         for probe in (self._box, self._outdoor):
             probe.settle(1.0)
         return self._box.sent + self._outdoor.sent
+
+    @property
+    def alive(self) -> bool:
+        """Whether its thread runs."""
+        return self._thread.is_alive()
 
     def phone(self, arrived: Arrived) -> None:
         """A message on the keeper's phone. May be called from any thread."""
