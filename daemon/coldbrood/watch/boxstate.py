@@ -25,8 +25,10 @@ def state_words(state: State, view: BoxView, lead_s: float) -> str:
     ):
         if condition in active:
             return said
-    if view.box_c is None or view.blind:
+    if view.blind:
         return "cannot see"
+    if view.box_c is None:
+        return "no reading yet"
     if view.refill_by_s is not None and view.refill_by_s - lead_s - view.t_s < SOON_S:
         return "refill soon"
     return "learning" if view.sureness == "unknown" else "all right"

@@ -73,6 +73,9 @@ def _reading(site: Site, state: State, event: Reading, now: Now) -> Stepped:
     acts: tuple[Act, ...] = ()
     if seen.refill is not None:
         state, acts = _refilled(site, state, *seen.refill, now)
+    if spec.box is not None and spec.box not in state.views:
+        state, looked = _assess(site, state, [spec.box], now)
+        acts = (*acts, *looked)
     state = _fresher_view(state, spec, event, now)
     view = state.views.get(spec.box or "")
     found = verdicts.of_reading(site, state.sight, view, spec, event)
