@@ -1,5 +1,6 @@
 """Promise: an estimate caught up from an old snapshot and the readings since is the undisturbed one."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -24,9 +25,9 @@ def play(watch: Watching, hours: float) -> None:
         if n % 3 == 0:
             watch.send_c("outdoor", 6.0 - 0.01 * n)
         if n in (40, 170):
-            kind = "look-in" if n == 40 else "refill"
-            seen = "huddled" if n == 40 else None
-            note = Note(f"n{n}", kind, "a", watch.t_s, watch.wall_s, look_in=seen, fill_c=72.0)  # type: ignore[arg-type] # literals
+            note = Note(f"n{n}", "refill", "a", watch.t_s, watch.wall_s, fill_c=72.0)
+            if n == 40:
+                note = replace(note, kind="look-in", look_in="huddled")
             watch.taken.append(note)  # type: ignore[arg-type] # the journal keeps both in one order
             watch.do(note)
         watch.pass_s(60.0)

@@ -8,7 +8,7 @@ from pvlib.solarposition import sun_rise_set_transit_spa
 
 from coldbrood.settings.sun import sun_days
 
-# Places and dates of shared/reference/physics.md section 7 [C]: checked against pvlib's NREL SPA, within 60 s.
+# Places and dates of shared/reference/physics.md section 7 [C]; checked against pvlib's NREL SPA, in 60 s.
 PLACES = [
     (36.1, -79.95, date(2026, 4, 10)),
     (-33.9, 18.4, date(2026, 9, 20)),
@@ -24,7 +24,8 @@ def test_sun_table_agrees_with_spa(latitude: float, longitude: float, day: date)
     midnight = datetime.combine(day, time(), UTC)
     sun = sun_days(latitude, longitude, day.year)[day.timetuple().tm_yday - 1]
     noon = midnight.timestamp() + 43_200.0 - longitude * 240.0
-    spa = sun_rise_set_transit_spa(pd.DatetimeIndex([pd.Timestamp(noon, unit="s", tz="UTC")]), latitude, longitude)
+    at_noon = pd.DatetimeIndex([pd.Timestamp(noon, unit="s", tz="UTC")])
+    spa = sun_rise_set_transit_spa(at_noon, latitude, longitude)
     for ours, theirs in ((sun.sunrise_s, spa["sunrise"].iloc[0]), (sun.sunset_s, spa["sunset"].iloc[0])):
         assert ours is not None
         # Far from Greenwich astral's date and the solar day differ by one: a day's change of the sun on top.

@@ -53,7 +53,9 @@ def state_of(watch: Watching, key: str) -> str:
 
 
 def note(watch: Watching, kind: str, **other: object) -> None:
-    watch.do(Note(key=f"{kind}-{len(watch.history)}", kind=kind, box="a", t_s=watch.t_s, wall_s=watch.wall_s, **other))  # type: ignore[arg-type] # any note
+    key = f"{kind}-{len(watch.history)}"
+    plain = Note(key, kind, "a", watch.t_s, watch.wall_s, **other)  # type: ignore[arg-type] # any kind of note
+    watch.do(plain)
 
 
 EVENTS: list[Event] = [

@@ -55,7 +55,11 @@ class Night:
         part = min(max((t_s - begin_s) / (plan.sunrise_s - begin_s), 0.0), 1.0)
         day_h = max(0.0, t_s - plan.sunrise_s) / 3600.0
         low_c = plan.low_c + plan.front_drop_k  # the front's own drop comes on top
-        return plan.dusk_c + (low_c - plan.dusk_c) * math.pow(part, DECAY_POWER) + plan.morning_rise_k_per_h * day_h
+        return (
+            plan.dusk_c
+            + (low_c - plan.dusk_c) * math.pow(part, DECAY_POWER)
+            + plan.morning_rise_k_per_h * day_h
+        )
 
     def _sun_w_m2(self, t_s: float) -> float:
         # Beam on an upright pane that faces the low sun: full strength 90 min after it rises [M].

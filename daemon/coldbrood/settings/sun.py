@@ -1,4 +1,4 @@
-"""Sunrise and sunset for each day of the year, asked of astral once, so that the pure rooms need no almanac."""
+"""Sunrise and sunset for each day of the year, asked of astral once: the pure rooms need no almanac."""
 
 from datetime import UTC, date, datetime, time, timedelta
 
@@ -13,8 +13,8 @@ DAY_S = 86_400.0
 def sun_days(latitude_deg: float, longitude_deg: float, year: int) -> tuple[SunDay, ...]:
     """All 366 days of the calendar by day of the year; the last repeats in a short year.
 
-    Each day is the solar day of its date: sunrise and sunset lie round the site's own noon. Over the years the
-    times move by a minute or two, which no forecast of the night feels.
+    Each day is the solar day of its date: sunrise and sunset lie round the site's own noon. Over the years
+    the times move by a minute or two, which no forecast of the night feels.
     """
     observer = Observer(latitude_deg, longitude_deg)
     days = (date(year, 1, 1) + timedelta(days=i) for i in range(366))

@@ -10,7 +10,7 @@ from coldbrood.watch.events import Now
 from coldbrood.watch.localtime import clock_text, degrees_text, wall_of
 from coldbrood.watch.sight import BoxSight
 from coldbrood.watch.site import Site
-from coldbrood.watch.wording import SCALD, Words, box_title, range_text
+from coldbrood.watch.wording import SCALD, Words, box_title, range_text, sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +57,7 @@ def _night_title(site: Site, now: Now, view: BoxView, plan: NightPlan) -> str:
 
 
 def _night_line(site: Site, now: Now, view: BoxView, plan: NightPlan) -> str:
-    name, keeper = box_title(view.box).capitalize(), site.keeper
+    name, keeper = sentence(box_title(view.box)), site.keeper
     if rests_on_timetable(view):
         why = "its probe is silent" if view.blind else "not known yet"
         due = "now" if view.timetable_due_s is None else clock_text(site, wall_of(now, view.timetable_due_s))
@@ -109,7 +109,7 @@ def _morning_line(
         ((at, box_c) for at, box_c in box.track if at >= now.t_s - night_s), key=lambda point: point[1]
     )
     came = f"{degrees_text(keeper, low_c)} at {clock_text(site, wall_of(now, low_t_s))}"
-    said = f"{box_title(name).capitalize()}: lowest {came}"
+    said = f"{sentence(box_title(name))}: lowest {came}"
     if forecast is None or not forecast.known:
         return f"{said}."
     low, middle, high = (degrees_text(keeper, celsius) for celsius in forecast.low_c)

@@ -1,11 +1,11 @@
 """The rounds of the day: bedtime, morning, dusk, and what is said only once."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from coldbrood.brooder import outdoor
 from coldbrood.brooder.advice import milestones
-from coldbrood.brooder.band import band
+from coldbrood.brooder.band import SeenLookIn, band
 from coldbrood.brooder.plan import NIGHT_MAX_S, NightPlan, night
 from coldbrood.watch import alarms as machine
 from coldbrood.watch.assess import BoxView, outdoor_ahead
@@ -53,14 +53,8 @@ def night_plans(site: Site, state: State, now: Now) -> Mapping[str, NightPlan]:
     rising_s = watch_of(now, next_wall_s(site, now.wall_s, site.keeper.rising_s))
     rising_s = min(max(rising_s, now.t_s + SHORTEST_NIGHT_S), now.t_s + NIGHT_MAX_S)
     age = age_days(site, now.wall_s)
-    plans = {}
-    for name, seen in state.sight.boxes.items():
-        look_ins = seen.look_ins
-
-        def floor_of(days: float, look_ins: tuple = look_ins) -> float:  # type: ignore[type-arg]
-            return band(days, look_ins, now.t_s + (days - age) * 86_400.0).floor_c
-
-        plans[name] = night(
+    return {
+        name: night(
             seen.estimate,
             site.boxes[name],
             now.t_s,
@@ -68,11 +62,17 @@ def night_plans(site: Site, state: State, now: Now) -> Mapping[str, NightPlan]:
             rising_s,
             ahead,
             flock_of(site, state.sight, name, now.wall_s),
-            floor_of,
+            _floor_of(seen.look_ins, age, now.t_s),
             site.keeper.risk,
             site.boxes[name].fill_c,
         )
-    return plans
+        for name, seen in state.sight.boxes.items()
+    }
+
+
+def _floor_of(look_ins: tuple[SeenLookIn, ...], age: float, t_s: float) -> Callable[[float], float]:
+    """The floor by the age that the chicks will have, with the look-ins fading on the way."""
+    return lambda days: band(days, look_ins, t_s + (days - age) * 86_400.0).floor_c
 
 
 def _forecast(view: BoxView, plan: NightPlan) -> NightForecast:

@@ -57,6 +57,11 @@ def box_title(name: str) -> str:
     return f"box {name.upper() if len(name) == 1 else name}"
 
 
+def sentence(text: str) -> str:
+    """Text that begins a sentence: box A as Box A."""
+    return text[:1].upper() + text[1:]
+
+
 def range_text(
     site: Site, now: Now, early_s: float | None, middle_s: float | None, late_s: float | None
 ) -> str:
