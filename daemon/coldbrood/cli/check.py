@@ -15,8 +15,9 @@ examples:
   coldbrood check --config coldbrood.toml --show
   coldbrood check --explain
 
-Every problem is one line, field: value: what is allowed, and the exit code is 78.
-What works but may hurt or fail is a line that begins with caution, and the exit code is 0.
+Every problem is one line, field: value: what is allowed, and the exit code is
+78. What works but may hurt or fail is a line that begins with caution, and the
+exit code is 0.
 """
 
 

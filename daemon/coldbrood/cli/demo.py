@@ -12,9 +12,10 @@ EPILOG = """example:
   coldbrood demo                      a night from 18:00 to 09:00 in 105 seconds
   coldbrood demo --seconds 60 --dir /tmp/night
 
-All is local: a broker and a phone stand-in on loopback, simulated probes, the real
-daemon. The site and the weather are made up. It leaves its config, log and journal in
-the directory; the next demo there replaces them unless --keep is given.
+All is local: a broker and a phone stand-in on loopback, simulated probes, the
+real daemon. The site and the weather are made up. It leaves its config, log and
+journal in the directory; the next demo there replaces them unless --keep is
+given.
 """
 
 
@@ -23,7 +24,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     parser = subparsers.add_parser(
         "demo",
         help="play a night with a simulated hen box",
-        description="Play a night in the life of one hen box, with real MQTT, journal and messages.",
+        description="Play a night of one hen box, with real MQTT, journal and messages.",
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )

@@ -11,8 +11,8 @@ from coldbrood.settings.load import load
 EPILOG = """example:
   coldbrood export --config coldbrood.toml batch-april
 
-Writes CSV files, a data package that describes them, and a copy of the journal into the new directory.
-The daemon may go on running.
+Writes CSV files, a data package that describes them, and a copy of the journal
+into the new directory. The daemon may go on running.
 """
 
 

@@ -17,7 +17,7 @@ def build_parser() -> argparse.ArgumentParser:
     """The parser with all verbs."""
     parser = argparse.ArgumentParser(
         prog="coldbrood",
-        description="Watches a hen box without mains power: logs, forecasts the night, wakes you if needed.",
+        description="Watches a hen box: logs, forecasts the night, wakes you if needed.",
         epilog="example:\n  coldbrood demo",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )

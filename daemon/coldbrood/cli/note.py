@@ -14,18 +14,21 @@ from coldbrood.settings.load import load
 from coldbrood.watch.events import LookIn, NoteKind, Now
 
 EPILOG = f"""examples:
-  coldbrood note --config F refill                         the jug went back hot, just now
-  coldbrood note --config F refill --ago 15 --fill 75      a quarter of an hour ago, water of 75 C
+  coldbrood note --config F refill                     back and hot, just now
+  coldbrood note --config F refill --ago 15 --fill 75  a while ago, at 75 C
   coldbrood note --config F count 15 --box a
   coldbrood note --config F loss 1 --text "the weak one"
-  coldbrood note --config F look-in huddled                {", ".join(get_args(LookIn))}
+  coldbrood note --config F look-in huddled
   coldbrood note --config F acknowledge --alarm too-hot/a
   coldbrood note --config F shelve --minutes 60 --alarm probe-wrong/outdoor
   coldbrood note --config F text "moved the box out of the wind"
 
-With one box in the config --box may be left out. The note waits beside the journal until the daemon takes
-it, within 15 s when it runs. A sick or injured chick is a case for a vet, not for a log.
+A look-in is one of: {", ".join(get_args(LookIn))}.
+With one box in the config --box may be left out. The note waits beside the
+journal until the daemon takes it, within 15 s when it runs. A sick or injured
+chick is a case for a vet, not for a log.
 """
+KINDS = ", ".join(get_args(NoteKind))
 VALUE_OF = {"count": "count", "loss": "count", "look-in": "look_in", "text": "text"}
 
 
@@ -39,9 +42,12 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--config", type=Path, required=True, metavar="F", help="the config file")
-    parser.add_argument("kind", choices=get_args(NoteKind), help="what the note is of")
+    parser.add_argument("kind", choices=get_args(NoteKind), metavar="KIND", help=f"one of {KINDS}")
     parser.add_argument(
-        "value", nargs="?", help="count: chicks; loss: chicks (1); look-in: what you saw; text"
+        "value",
+        nargs="?",
+        metavar="VALUE",
+        help="count: chicks; loss: chicks (1); look-in: what you saw; text",
     )
     parser.add_argument("--box", help="the box, where there is more than one")
     parser.add_argument("--ago", type=float, default=0.0, metavar="MIN", help="how many minutes ago (0)")

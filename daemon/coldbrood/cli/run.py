@@ -14,10 +14,12 @@ from coldbrood.settings.load import load
 
 EPILOG = """example:
   coldbrood run --config /etc/coldbrood/coldbrood.toml
-  coldbrood run --config trial.toml --rehearse 60@2026-04-10T18:00:00+00:00    an hour a minute
+  coldbrood run --config trial.toml --rehearse 60@2026-04-10T18:00:00+00:00
 
-Stays in the foreground and logs to stderr: one line an hour when all is well. Stop it with SIGTERM or
-Ctrl-C; nothing is lost. Exit codes: 78 the config cannot be used, 74 the journal cannot be opened.
+Stays in the foreground and logs to stderr: one line an hour when all is well.
+Stop it with SIGTERM or Ctrl-C; nothing is lost. The second example plays an
+hour a minute. Exit codes: 78 the config cannot be used, 74 the journal cannot
+be opened.
 """
 
 

@@ -14,6 +14,13 @@ from coldbrood.watch.site import Keeper, Site
 
 TREND_WORTH_SAYING_C_PER_H = 0.2
 SCALD = "Carry the jug closed: the water scalds."
+REASON_WORDS: Mapping[str, str] = {
+    "forecast": "by forecast",
+    "forecast-learning": "by forecast, of a box not known yet",
+    "forecast-blind": "by estimate, the box probe is silent",
+    "timetable-learning": "by the age timetable, the box is not known yet",
+    "timetable-blind": "by the age timetable, the box probe is silent",
+}
 LOOK_IN = "A look-in too: set the chicks by the jug; look for the weak, the loud, the one apart."
 
 
