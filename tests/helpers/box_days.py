@@ -42,7 +42,7 @@ def flat(outdoor_c: float, sd_c: float = 0.5, from_s: float = 0.0) -> OutdoorCur
 
 @dataclass
 class BoxDays:
-    """One drawn box, its chicks from day 0, a day that warms and cools, wind, and a probe that lags and errs."""
+    """One drawn box, its chicks from day 0, days that warm and cool, wind, a probe that lags and errs."""
 
     seed: int
     t_s: float = 6 * 3600.0

@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 
 SAMPLES = 256
 STRAY_MEMORY_S = 7200.0
-STRAY_K = 1.5  # stray heat as kelvin of box over outdoor, times k_box: deviation of the standing state
+STRAY_K = 1.8  # stray heat as kelvin of box over outdoor, times k_box: deviation of the standing state
 JUG_DRIFT_K2_PER_S = 0.3**2 / 3600.0
 BOX_DRIFT_K2_PER_S = 0.15**2 / 3600.0
 # The readings' error remembers for ten minutes (physics.md section 5): thinned readings weigh less.
@@ -34,6 +34,7 @@ LONGEST_STEP_S = 600.0
 FILL_SD_C = 7.0
 TOLD_FILL_SD_C = 4.0
 LID_SD_C = 0.8
+STRAY_DOUBT_SD = 2.0
 LOG_WALK_PER_SQRT_H = np.array([0.02, 0.02, 0.02, 0.02])
 # Packed covariance rows to a whole 3 x 3 and back.
 _FULL = np.array([[0, 1, 2], [1, 3, 4], [2, 4, 5]])
@@ -273,8 +274,21 @@ def refilled(bank: Bank, spec: BoxSpec, fill_c: float | None) -> Bank:
 
 
 def doubt(bank: Bank, spec: BoxSpec) -> Bank:
-    """After hours unseen: one sample in three takes it that a refill went by, at some time in the gap."""
+    """One sample in three takes it that a refill went by unseen, not long ago or at some time in a gap."""
     rng = rng_of(bank)
     who = rng.permutation(SAMPLES) % 3 == 0
     fill_c = bank.mean[1] + (spec.fill_c - bank.mean[1]) * rng.uniform(0.5, 1.0, SAMPLES)
-    return replace(_new_jug(bank, who, fill_c, 8.0**2), draws=bank.draws + 1)
+    bank = _new_jug(bank, who, fill_c, 8.0**2)
+    bank.mean[2] = np.where(who, 0.0, bank.mean[2])
+    bank.cov[4] = np.where(who, 0.0, bank.cov[4])
+    bank.cov[5] = np.where(who, stray_var(np.exp(bank.theta[1]), 0.0), bank.cov[5])
+    return replace(bank, draws=bank.draws + 1)
+
+
+def hides_a_refill(bank: Bank, spec: BoxSpec) -> bool:
+    """Whether stray heat stands so high, with a jug held to be cool, that a refill was likely missed."""
+    w = weights(bank)
+    jug_c, jug_sd_c = mixture(w, bank.mean[0], bank.cov[0])
+    stray_w = float(w @ bank.mean[2])
+    usual_w = float(w @ np.sqrt(stray_var(np.exp(bank.theta[1]), 0.0)))
+    return stray_w > STRAY_DOUBT_SD * usual_w and jug_c < spec.fill_c - 15.0 and jug_sd_c < 8.0

@@ -18,6 +18,7 @@ from coldbrood.brooder.bank import (
     advance,
     doubt,
     draw,
+    hides_a_refill,
     loosen,
     mixture,
     reading_var,
@@ -69,6 +70,8 @@ LID_AFTER_S = 240.0
 ONE_REFILL_S = 2700.0
 SETTLING_S = 7200.0
 SILENT_S = 7200.0
+# A refill is looked for once the box has been watched this long: before, any rise may be the first fill's.
+WATCHED_S = 1800.0
 KNOWN_AFTER_S = 86400.0
 
 Sureness = Literal["unknown", "learning", "known"]
@@ -134,6 +137,8 @@ def _with_reading(tail: Array, t_s: float, box_c: float, drive: Drive) -> Array:
 
 
 def _look_for_refill(est: Estimate, spec: BoxSpec) -> tuple[Estimate, Refill | None]:
+    if est.first_s is None or est.last_s is None or est.last_s - est.first_s < WATCHED_S:
+        return est, None
     if any(d.kind == "seen" for d in est.due):
         return est, None
     bend = find_bend(est.bank, spec, est.tail)
@@ -216,7 +221,7 @@ def _absorb(
     for d in passed:
         bank = refilled(advance(bank, jug_j, d.t_s, drive), spec, d.fill_c)
     bank = advance(bank, jug_j, to_s, drive)
-    if to_s - before_s > GAP_S and not passed:
+    if (to_s - before_s > GAP_S and not passed) or hides_a_refill(bank, spec):
         bank = doubt(bank, spec)
     if len(good):
         bank, _ = update(bank, float(good[:, BOX].mean()), reading_var(to_s - before_s))

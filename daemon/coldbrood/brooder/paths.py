@@ -22,6 +22,22 @@ from coldbrood.brooder.thermal import priors
 
 COV_STEP_S = 1800.0
 DAY_S = 86400.0
+# The exchange stands still within a step, so steps are short while a fresh jug warms the box.
+SETTLING_S = (
+    150.0,
+    300.0,
+    450.0,
+    600.0,
+    750.0,
+    900.0,
+    1050.0,
+    1200.0,
+    1500.0,
+    1800.0,
+    2100.0,
+    2400.0,
+    3000.0,
+)
 KNOTS_C = np.array([5.0, 18.0, 31.0])
 
 
@@ -136,7 +152,7 @@ def roll(
         raise ValueError(f"horizon_s, step_s: {horizon_s}, {step_s}: more than 0")
     t_s: Array = bank.t_s + step_s * np.arange(math.ceil(horizon_s / step_s - 1e-9) + 1, dtype=np.float64)
     hot = {t: fill for t, fill in refills if bank.t_s <= t < t_s[-1]}
-    fine = _grid(t_s, list(hot))
+    fine = _grid(t_s, [*hot, *(o + after for o in (bank.t_s, *hot) for after in SETTLING_S)])
     steps = _Steps(bank.theta, priors(spec).jug_j_per_k, {})
     boxes = _means(
         bank, steps, fine, outdoor_paths(bank, outdoor, fine), heat_curve(flock, fine - fine[0]), hot

@@ -2,7 +2,7 @@
 
 Costs are in degree-hours under the floor (own choice): a waking costs 4, a refill a quarter. Among the
 sets that keep the chance of going under the floor at or below the risk, the cheapest is taken;
-where none does, the cheapest of all.
+where none does, chance beyond the risk is paid for too.
 """
 
 from collections.abc import Callable
@@ -21,6 +21,7 @@ from coldbrood.brooder.thermal import priors
 
 WAKING_COST_KH = 4.0
 REFILL_COST_KH = 0.25
+RISK_COST_KH = 40.0
 AS_GOOD_KH = 0.25
 GRID_S = 900.0
 # A jug needs this long to warm a cold box: till then "under the floor" is no fault of the plan.
@@ -152,9 +153,10 @@ def cost_kh(fills: NDArray[np.bool_], cold_kh: Array) -> Array:
 
 
 def choose(chance: Array, cost: Array, risk: float) -> int:
-    """The cheapest candidate that keeps the risk, else the cheapest of all; the first of equals."""
+    """The cheapest candidate that keeps the risk; where none does, each unit of chance beyond it costs 40."""
     allowed = chance <= risk
-    return int(np.argmin(np.where(allowed, cost, np.inf) if allowed.any() else cost))
+    beyond = cost + RISK_COST_KH * np.maximum(chance - risk, 0.0)
+    return int(np.argmin(np.where(allowed, cost, np.inf) if allowed.any() else beyond))
 
 
 def _search(
@@ -165,10 +167,9 @@ def _search(
     fills = np.concatenate([candidates(k, bed, n) for n in (0, 1)])
     outcome = play(night, fills, fill_c)
     best = choose(outcome.chance, cost_kh(fills, outcome.cold_kh), risk)
-    settled = outcome.chance[best] <= risk
-    if settled or cost_kh(fills, outcome.cold_kh)[best] <= 2 * (WAKING_COST_KH + REFILL_COST_KH):
-        return fills, outcome, best
-    more = candidates(k, bed, 2)
+    cost = cost_kh(fills, outcome.cold_kh)[best]
+    settled = outcome.chance[best] <= risk and cost <= 2 * (WAKING_COST_KH + REFILL_COST_KH)
+    more = fills[:0] if settled else candidates(k, bed, 2)
     if len(more) == 0:
         return fills, outcome, best
     extra = play(night, more, fill_c)
@@ -207,7 +208,7 @@ def _window(
 
 def _reason(at_bed: bool, wakings: int, kept: bool) -> str:
     if not kept:
-        return "no plan keeps the risk; this one costs least"
+        return "no plan keeps the risk; this one comes nearest"
     if wakings:
         return "without a waking the box goes under its floor" + (" even filled at bedtime" if at_bed else "")
     return "one fill at bedtime holds to morning" if at_bed else "holds to morning without a fill"

@@ -21,7 +21,8 @@ TIME, BOX, OUTDOOR, OUTDOOR_SD, HEAT, COUNT, FIRST = range(7)
 
 LEAST_RISE_C = 0.2
 LEAST_BARE_RISE_C = 1.0
-LID_NEAR_S = 240.0
+LID_NEAR_S = 480.0
+LID_DROP_C = 0.6
 LEAST_LEVEL_C = -0.3
 DIP_C = 0.4
 DIP_SD_C = 4.0
@@ -168,13 +169,19 @@ def _lid_cov(w: _Window, i: int) -> Array:
     return extra
 
 
+def _drop(w: _Window, at_s: float, i: int) -> float:
+    """The sharpest fall in the minutes before row `i`: an open lid shows as one."""
+    near = w.over[: i + 1][w.t[: i + 1] > at_s - LID_NEAR_S]
+    return float(np.max(np.maximum.accumulate(near) - near)) if len(near) else 0.0
+
+
 def _bend_at(w: _Window, i: int) -> Bend | None:
     """Try a jug put in just before row `i`, against a lid shut at that time and no more."""
     at = 0.5 * (w.t[i - 1] + w.t[i])
     levels = _levels(w.over[:i])
     rise = float(w.over[-1] - levels[-1])
     open_rows = np.flatnonzero(w.over[: i + 1] < np.append(levels, levels[-1]) - DIP_C)
-    bare = not np.any(w.t[open_rows] > at - LID_NEAR_S)
+    bare = _drop(w, at, i) < LID_DROP_C
     if rise < (LEAST_BARE_RISE_C if bare else LEAST_RISE_C):
         return None
     jug = np.interp(w.t - at, np.arange(len(w.response)) * LADDER_S, w.response, left=0.0)

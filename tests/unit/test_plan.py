@@ -1,0 +1,175 @@
+"""The night's plan is the cheapest that keeps the risk: by brute force, and as a keeper would expect."""
+
+from dataclasses import replace
+from functools import cache
+from itertools import combinations
+
+import numpy as np
+import pytest
+from box_days import FLOCK, SPEC, flat
+
+from coldbrood.brooder import plan as plans
+from coldbrood.brooder.bank import coefs, step_mean
+from coldbrood.brooder.estimate import Drive, Estimate, bank_at, observe, start
+from coldbrood.brooder.paths import heat_at
+from coldbrood.brooder.plan import NightPlan, night
+
+HOUR_S = 3600.0
+
+
+@cache
+def evening() -> Estimate:
+    """Six hours of a cooling box with its jug half spent."""
+    est = start(SPEC, FLOCK, 3)
+    rng = np.random.default_rng(3)
+    for i in range(1, 121):
+        box_c = 26.0 - 5.0 * i / 120.0 + 0.1 * rng.normal()
+        est, _ = observe(est, SPEC, 180.0 * i, box_c, Drive(6.0, 0.4, FLOCK))
+    return est
+
+
+NOW_S = 6 * HOUR_S
+
+
+def planned(
+    outdoor_c: float,
+    floor_c: float = 18.0,
+    hours: float = 8.5,
+    risk: float = 0.1,
+    bedtime_s: float = NOW_S,
+    sd_c: float = 1.0,
+) -> NightPlan:
+    curve = flat(outdoor_c, sd_c, NOW_S)
+    rising_s = NOW_S + hours * HOUR_S
+    return night(evening(), SPEC, NOW_S, bedtime_s, rising_s, curve, FLOCK, lambda _: floor_c, risk, 75.0)
+
+
+def test_a_mild_night_needs_nothing() -> None:
+    plan = planned(17.0)
+    assert (plan.fill_at_bedtime, plan.wake_s, plan.wake_window_s) == (False, (), None)
+    assert plan.sleep_through.refill_by_s is None
+
+
+def test_a_cool_night_needs_one_fill_at_bedtime() -> None:
+    plan = planned(9.0, 16.0)
+    assert (plan.fill_at_bedtime, plan.wake_s) == (True, ())
+    assert plan.chance_under <= 0.1
+
+
+def test_a_cold_night_wakes_the_keeper_within_the_night() -> None:
+    plan = planned(2.0)
+    assert 1 <= len(plan.wake_s) <= 2
+    assert all(NOW_S + 1800.0 <= t <= NOW_S + 8.0 * HOUR_S for t in plan.wake_s)
+    assert plan.wake_window_s is not None
+    assert plan.wake_window_s[0] <= plan.wake_s[0] <= plan.wake_window_s[1]
+
+
+def test_the_cost_of_sleeping_on_is_told() -> None:
+    plan = planned(2.0)
+    assert plan.sleep_through.median_s is not None
+    assert plan.holds_until.median_s is None or plan.holds_until.median_s > plan.sleep_through.median_s
+
+
+def test_a_hopeless_night_says_so() -> None:
+    plan = planned(-25.0, 24.0)
+    assert plan.chance_under > 0.1
+    assert plan.reason == "no plan keeps the risk; this one comes nearest"
+
+
+def test_the_low_is_in_order_and_near_the_paths() -> None:
+    low = planned(9.0, 16.0).low_c
+    assert low[0] < low[1] < low[2]
+    assert 9.0 < low[1] < 24.0
+
+
+def test_colder_nights_never_cost_less() -> None:
+    nights = [planned(c, 15.0) for c in (16.0, 13.0, 10.0, 7.0, 4.0)]
+    assert all(n.chance_under <= 0.1 for n in nights)
+    costs = [n.cost_kh for n in nights]
+    assert costs == sorted(costs)
+    assert costs[-1] > costs[0]
+
+
+def test_a_smaller_risk_never_costs_less() -> None:
+    costs = [planned(8.0, 16.0, risk=risk).cost_kh for risk in (0.5, 0.2, 0.1, 0.05)]
+    assert costs == sorted(costs)
+
+
+def test_long_past_bedtime_no_bedtime_fill_is_on_offer() -> None:
+    assert planned(9.0, 16.0, bedtime_s=NOW_S - 2 * HOUR_S).fill_at_bedtime is False
+
+
+def test_bedtime_may_lie_ahead() -> None:
+    plan = planned(9.0, 16.0, bedtime_s=NOW_S + HOUR_S)
+    assert plan.fill_at_bedtime
+    assert plan.sleep_through.early_s is None or plan.sleep_through.early_s > NOW_S + HOUR_S
+
+
+@pytest.mark.parametrize("hours", [0.2, 17.0, -1.0])
+def test_a_night_that_is_none_is_refused(hours: float) -> None:
+    with pytest.raises(ValueError, match=r"^rising_s: "):
+        planned(5.0, hours=hours)
+
+
+def test_a_risk_that_is_none_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"^risk: "):
+        planned(5.0, risk=1.5)
+
+
+def alone(drawn: plans.Night, marks: tuple[int, ...], fill_c: float) -> tuple[float, float]:
+    """One set of fills played on its own, draw by draw and step by step: chance and cold degree-hours."""
+    off = plans._off_by(drawn)
+    cold, under = 0.0, 0
+    for d in range(plans.DRAWS):
+        c = coefs(drawn.theta[:, d : d + 1], drawn.jug_j, plans.GRID_S)
+        state, went_under = drawn.mean[:, d : d + 1].copy(), False
+        last = 0
+        for i, t in enumerate(drawn.t_s):
+            shown = float(state[1, 0]) + float(off[last, i, d])
+            short = max(float(drawn.floor_c[i]) - shown, 0.0)
+            cold += short * plans.GRID_S / 3600.0
+            warm = t >= drawn.t_s[0] + (plans.WARMING_S if 0 in marks else 0.0)
+            went_under = went_under or (short > 0.0 and bool(warm))
+            if i in marks:
+                state[0, 0], last = fill_c, i + 1
+            state = step_mean(c, state, drawn.outdoor_c[i, d], heat_at(drawn.heat[:, i], state[1]))
+        under += went_under
+    return under / plans.DRAWS, cold / plans.DRAWS
+
+
+@pytest.mark.parametrize(("outdoor_c", "floor_c"), [(12.0, 17.0), (5.0, 17.0), (-2.0, 18.0), (-12.0, 20.0)])
+def test_brute_force_finds_no_better_night(
+    outdoor_c: float, floor_c: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Every set of at most one waking and of two at the rule's distance, each played alone.
+    monkeypatch.setattr(plans, "DRAWS", 8)
+    curve, hours, risk = flat(outdoor_c, 1.0, NOW_S), 3.5, 0.2
+    bank = bank_at(evening(), SPEC, NOW_S, curve, FLOCK)
+    drawn = plans.draw_night(bank, SPEC, NOW_S + hours * HOUR_S, curve, FLOCK, lambda _: floor_c)
+    inner = range(2, len(drawn.t_s) - 2)
+    best: tuple[bool, float, tuple[int, ...]] | None = None
+    for bed in ((), (0,)):
+        for n in (0, 1, 2):
+            for wakes in combinations(inner, n):
+                if n == 2 and wakes[1] - wakes[0] < plans.WAKINGS_APART:
+                    continue
+                chance, cold = alone(drawn, bed + wakes, 75.0)
+                cost = 4.0 * n + 0.25 * (n + len(bed)) + cold
+                beyond = 40.0 * max(chance - risk, 0.0)
+                key = (chance > risk, cost + beyond, bed + wakes)
+                if best is None or key[:2] < best[:2]:
+                    best = key
+    assert best is not None
+    plan = night(
+        evening(), SPEC, NOW_S, NOW_S, NOW_S + hours * HOUR_S, curve, FLOCK, lambda _: floor_c, risk, 75.0
+    )
+    assert plan.cost_kh + 40.0 * max(plan.chance_under - risk, 0.0) == pytest.approx(best[1], abs=1e-9)
+    assert plan.fill_at_bedtime == (0 in best[2])
+    assert [round((t - NOW_S) / plans.GRID_S) for t in plan.wake_s] == [i for i in best[2] if i]
+
+
+def test_an_empty_box_is_planned_for_too() -> None:
+    curve = flat(9.0, 1.0, NOW_S)
+    empty = replace(FLOCK, chicks=0)
+    plan = night(evening(), SPEC, NOW_S, NOW_S, NOW_S + 8 * HOUR_S, curve, empty, lambda _: 10.0, 0.1, 75.0)
+    assert np.isfinite(plan.low_c).all()
