@@ -27,13 +27,27 @@ def case(jug_j: float, k_jug: float, box_j: float, k_box: float) -> dict[str, fl
 
 
 @given(
-    temperature, temperature, temperature, st.floats(0.0, 60.0), st.floats(1.0, 1e5),
-    capacity, conductance, capacity, conductance,
-)  # fmt: skip
+    temperature,
+    temperature,
+    temperature,
+    st.floats(0.0, 60.0),
+    st.floats(1.0, 1e5),
+    capacity,
+    conductance,
+    capacity,
+    conductance,
+)
 def test_half_a_step_twice_is_the_step(
-    jug_c: float, box_c: float, outdoor_c: float, heat_w: float, dt_s: float,
-    jug_j: float, k_jug: float, box_j: float, k_box: float,
-) -> None:  # fmt: skip
+    jug_c: float,
+    box_c: float,
+    outdoor_c: float,
+    heat_w: float,
+    dt_s: float,
+    jug_j: float,
+    k_jug: float,
+    box_j: float,
+    k_box: float,
+) -> None:
     box_of = case(jug_j, k_jug, box_j, k_box)
     whole = exact_step(jug_c, box_c, dt_s, **box_of, heat_w=heat_w, outdoor_c=outdoor_c)
     jug, box = exact_step(jug_c, box_c, dt_s / 2.0, **box_of, heat_w=heat_w, outdoor_c=outdoor_c)
@@ -45,9 +59,15 @@ def test_half_a_step_twice_is_the_step(
     temperature, temperature, temperature, st.floats(1.0, 1e6), capacity, conductance, capacity, conductance
 )
 def test_without_heat_nothing_leaves_the_range_it_began_in(
-    jug_c: float, box_c: float, outdoor_c: float, dt_s: float,
-    jug_j: float, k_jug: float, box_j: float, k_box: float,
-) -> None:  # fmt: skip
+    jug_c: float,
+    box_c: float,
+    outdoor_c: float,
+    dt_s: float,
+    jug_j: float,
+    k_jug: float,
+    box_j: float,
+    k_box: float,
+) -> None:
     jug, box = exact_step(
         jug_c, box_c, dt_s, **case(jug_j, k_jug, box_j, k_box), heat_w=0.0, outdoor_c=outdoor_c
     )

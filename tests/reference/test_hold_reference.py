@@ -55,8 +55,15 @@ def test_a_bank_that_knows_finds_the_time_of_the_sheets_box() -> None:
     while box >= 14.0:
         share = float(exchange_share(np.array(jug - box)))
         j, b = exact_step(
-            jug, box, 10.0, jug_j_per_k=p.jug_j_per_k, k_jug=1.6 * share, box_j_per_k=12000.0, k_box=3.5,
-            heat_w=0.0, outdoor_c=5.0,
-        )  # fmt: skip
+            jug,
+            box,
+            10.0,
+            jug_j_per_k=p.jug_j_per_k,
+            k_jug=1.6 * share,
+            box_j_per_k=12000.0,
+            k_box=3.5,
+            heat_w=0.0,
+            outdoor_c=5.0,
+        )
         jug, box, t_s = float(j), float(b), t_s + 10.0
     assert found.median_s == pytest.approx(t_s, abs=60.0)
