@@ -27,7 +27,8 @@ def bedtime_words(
     site: Site, now: Now, views: Mapping[str, BoxView], plans: Mapping[str, NightPlan]
 ) -> Words:
     """Must I get up tonight, and when? One line a box, the box that asks most in the title."""
-    lines = [_night_line(site, now, views[box], plan) for box, plan in plans.items()]
+    several = len(plans) > 1
+    lines = [_night_line(site, now, views[box], plan, several) for box, plan in plans.items()]
     worst = max(plans, key=lambda box: _demand(views[box], plans[box]))
     title = _night_title(site, now, views[worst], plans[worst])
     scald = [SCALD] if any(plan.fill_at_bedtime for plan in plans.values()) else []
@@ -47,16 +48,20 @@ def _night_title(site: Site, now: Now, view: BoxView, plan: NightPlan) -> str:
     name = box_title(view.box)
     if rests_on_timetable(view):
         return f"Tonight by the timetable: {name}"
-    first = "One fill now" if plan.fill_at_bedtime else "No fill now"
+    return f"{_night_acts(site, now, plan)}: {name}"
+
+
+def _night_acts(site: Site, now: Now, plan: NightPlan) -> str:
+    """What the plan asks of the keeper."""
     if plan.wake_s:
+        first = "One fill now" if plan.fill_at_bedtime else "No fill now"
         times = " and ".join(clock_text(site, wall_of(now, at)) for at in plan.wake_s)
-        return f"{first}, up at {times}: {name}"
-    if plan.fill_at_bedtime:
-        return f"One fill now, then sleep: {name}"
-    return f"Sleep through: {name}"
+        return f"{first}, up at {times}"
+    return "One fill now, then sleep" if plan.fill_at_bedtime else "Sleep through"
 
 
-def _night_line(site: Site, now: Now, view: BoxView, plan: NightPlan) -> str:
+def _night_line(site: Site, now: Now, view: BoxView, plan: NightPlan, several: bool) -> str:
+    """One box in the body. With several the title names one only, so each line says what its box asks."""
     name, keeper = sentence(box_title(view.box)), site.keeper
     if rests_on_timetable(view):
         why = "its probe is silent" if view.blind else "not known yet"
@@ -66,7 +71,9 @@ def _night_line(site: Site, now: Now, view: BoxView, plan: NightPlan) -> str:
         return f"{name}: {why}; next refill {due}, then every {view.timetable.hours:g} h."
     low, middle, high = (degrees_text(keeper, celsius) for celsius in plan.low_c)
     floor = degrees_text(keeper, view.band.floor_c)
-    said = [f"{name}: lowest tonight about {middle} ({low} to {high}), floor {floor}."]
+    lowest = f"lowest tonight about {middle} ({low} to {high}), floor {floor}."
+    acts = _night_acts(site, now, plan)
+    said = [f"{name}: {acts[:1].lower()}{acts[1:]}. {sentence(lowest)}" if several else f"{name}: {lowest}"]
     if plan.wake_s:
         held = plan.sleep_through
         when = range_text(site, now, held.early_s, held.median_s, held.late_s)
