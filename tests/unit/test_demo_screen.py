@@ -129,6 +129,10 @@ def test_wrapped_text_keeps_every_word() -> None:
     assert " ".join(wrapped(text, 33, 7)).split() == text.split()
 
 
+def test_a_keeper_who_slept_through_the_nudge_still_refills_on_what_takes_it_over() -> None:
+    assert Keeper().told("No refill seen: box A 19.6 C", 0.0) == "refill"
+
+
 def test_the_keeper_comes_twenty_minutes_after_the_nudge_and_once_for_its_repeats() -> None:
     keeper = Keeper()
     done: list[str] = []

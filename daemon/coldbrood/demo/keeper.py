@@ -11,6 +11,7 @@ LET_IT_WORK_S: Final = 45 * MINUTE_S  # what was just done is not done again on 
 ANSWERS: Final = (
     ("Refill now", "refill", 20 * MINUTE_S),
     ("Too cold", "refill", 10 * MINUTE_S),
+    ("No refill seen", "refill", 10 * MINUTE_S),
     ("One fill now", "refill", 10 * MINUTE_S),
     ("Too hot", "air", 10 * MINUTE_S),
     ("Cannot see", "battery", 20 * MINUTE_S),
