@@ -20,10 +20,22 @@ ENVIRON = {
     "PHONE_URL": "json://127.0.0.1:9/x",
     "OTHER_URL": "json://127.0.0.1:9/y",
     "BROKER_PASSWORD": "p4ssword",
+    "BEAT_URL": "http://127.0.0.1:9/b",
+    "OTHER_BEAT_URL": "http://127.0.0.1:9/c",
 }
 ONE_OF_EACH = LEAST.read_text(encoding="utf-8").replace(
     'role = "outdoor"', 'role = "outdoor"\nformat = "pointers"\npointers = { temperature_c = "/t" }'
 )
+ONE_OF_EACH += """
+[sounder]
+command = ["/bin/true"]
+[heartbeat]
+url_env = "BEAT_URL"
+[mirror]
+url = "http://127.0.0.1:9"
+org = "home"
+bucket = "chicks"
+"""
 LEAVES = [(name, key) for name, _, keys in sections() for key in keys.values() if key.table is None]
 NUMBERS = [(name, key) for name, key in LEAVES if key.low is not None]
 GONE = object()
@@ -121,6 +133,8 @@ UNITS = {
     "latitude_deg": "degrees",
     "longitude_deg": "degrees",
     "lead_min": "min",
+    "after_min": "min",
+    "every_min": "min",
     "interval_min": "min",
     "battery_low_v": "V",
     "battery_low_pct": "%",
@@ -181,6 +195,16 @@ OTHER: dict[str, object] = {
     "channel.name": "neighbour",
     "channel.url_env": "OTHER_URL",
     "channel.url_file": "phone-url",
+    "channel.person": "second",
+    "sounder.command": ["/bin/false"],
+    "heartbeat.url_env": "OTHER_BEAT_URL",
+    "heartbeat.url_file": "beat-url",
+    "heartbeat.method": "POST",
+    "mirror.url": "http://127.0.0.1:10",
+    "mirror.org": "shed",
+    "mirror.bucket": "hens",
+    "mirror.token_env": "BROKER_PASSWORD",
+    "mirror.token_file": "mirror-token",
     "journal.path": "other.db",
 }
 
@@ -191,7 +215,8 @@ def outcome(raw: dict[str, Any], base: Path) -> object:
     fetch = Fetch(walk, ENVIRON, base, no_scheme)
     found = [*walk.problems, *check(walk), *fetch.problems]
     told = [*cautions(walk.file), *fetch.cautions]
-    return site_of(walk.file), fetch.broker, fetch.channels, fetch.journal_path(), found, told
+    aides = fetch.sounder, fetch.heartbeat, fetch.mirror
+    return site_of(walk.file), fetch.broker, fetch.channels, aides, fetch.journal_path(), found, told
 
 
 @each_key

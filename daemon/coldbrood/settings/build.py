@@ -24,7 +24,10 @@ def site_of(file: File) -> Site:
         batch=_batch(file.batch, file.box),
         boxes={box.name: _box(box) for box in file.box},
         probes={probe.name: _probe(file, probe) for probe in file.probe},
-        channels=tuple(ChannelSpec(table.name, table.title_max, table.body_max) for table in file.channel),
+        channels=tuple(
+            ChannelSpec(table.name, table.title_max, table.body_max, table.person) for table in file.channel
+        ),
+        sounder_after_s=None if file.sounder is None else file.sounder.after_min * 60.0,
         sun=sun_days(place.latitude_deg, place.longitude_deg, file.batch.arrival.year),
     )
 

@@ -50,6 +50,8 @@ def toml(value: object) -> str:
     if isinstance(value, float):
         short = f"{value:g}"
         return short if float(short) == value else repr(value)
+    if isinstance(value, (list, tuple)):
+        return f"[{', '.join(toml(item) for item in value)}]"
     return f'"{value}"' if isinstance(value, str) else str(value)
 
 

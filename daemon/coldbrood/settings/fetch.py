@@ -4,8 +4,9 @@ import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from coldbrood.settings.records import Broker, Caution, Channel, Problem
+from coldbrood.settings.records import Broker, Caution, Channel, Heartbeat, Mirror, Problem, Sounder
 from coldbrood.settings.secrets import MASK, Secret, SecretFault, place, resolve
+from coldbrood.settings.tables_aides import HeartbeatTable, MirrorTable, SounderTable
 from coldbrood.settings.tables_link import BrokerTable, ChannelTable
 from coldbrood.settings.walk import Walk, show
 
@@ -30,6 +31,9 @@ class Fetch:
         self.broker = self._broker(walk.file.broker)
         found = [self._channel(i, table) for i, table in enumerate(walk.file.channel)]
         self.channels = tuple(channel for channel in found if channel is not None)
+        self.sounder = self._sounder(walk.file.sounder)
+        self.heartbeat = self._heartbeat(walk.file.heartbeat)
+        self.mirror = self._mirror(walk.file.mirror)
 
     def journal_path(self) -> Path:
         """Where the journal is; a relative path is in $STATE_DIRECTORY, else beside the config file."""
@@ -57,6 +61,34 @@ class Fetch:
         if wanted is not None:
             self.problems.append(Problem(_pointing(field, table.url_env), MASK, wanted))
         return Channel(table.name, url, table.title_max, table.body_max)
+
+    def _sounder(self, table: SounderTable | None) -> Sounder | None:
+        if table is None:
+            return None
+        program = Path(table.command[0])
+        if not program.is_absolute() and self._walk.sound("sounder.command"):
+            wanted = "the full path of a program first"
+            self.problems.append(Problem("sounder.command", show(table.command[0]), wanted))
+        return Sounder(tuple(table.command))
+
+    def _heartbeat(self, table: HeartbeatTable | None) -> Heartbeat | None:
+        if table is None:
+            return None
+        field = "heartbeat.url"
+        url = self._secret(field, table.url_env, table.url_file)
+        if url is None:
+            if (table.url_env, table.url_file) == (None, None) and self._is_sound(field):
+                self.problems.append(Problem(f"{field}_file", "missing", "url_file or url_env"))
+            return None
+        if not re.match(r"https?://[^\s/]+\S*\Z", url.reveal(), re.IGNORECASE):
+            self.problems.append(Problem(_pointing(field, table.url_env), MASK, "an http or https URL"))
+        return Heartbeat(url, table.method, table.every_min * 60.0)
+
+    def _mirror(self, table: MirrorTable | None) -> Mirror | None:
+        if table is None:
+            return None
+        token = self._secret("mirror.token", table.token_env, table.token_file)
+        return Mirror(table.url, table.org, table.bucket, token)
 
     def _secret(self, field: str, env: str | None, file: str | None) -> Secret | None:
         try:

@@ -37,6 +37,9 @@ def load(path: Path, environ: Mapping[str, str], url_fault: UrlFault = no_scheme
         broker=fetch.broker,
         channels=fetch.channels,
         journal_path=fetch.journal_path(),
+        sounder=fetch.sounder,
+        heartbeat=fetch.heartbeat,
+        mirror=fetch.mirror,
         cautions=(*cautions(walk.file), *fetch.cautions),
     )
 

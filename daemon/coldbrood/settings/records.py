@@ -60,6 +60,32 @@ class Channel:
 
 
 @dataclass(frozen=True, slots=True)
+class Sounder:
+    """A program that makes a noise on this board, and its arguments."""
+
+    command: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Heartbeat:
+    """Where and how often it is told that all is well."""
+
+    url: Secret
+    method: str
+    every_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Mirror:
+    """A server that takes a copy of the readings."""
+
+    url: str
+    org: str
+    bucket: str
+    token: Secret | None
+
+
+@dataclass(frozen=True, slots=True)
 class Config:
     """All that the config file says. `broker` is None when every probe is wired and no [broker] is given."""
 
@@ -67,4 +93,7 @@ class Config:
     broker: Broker | None
     channels: tuple[Channel, ...]
     journal_path: Path
+    sounder: Sounder | None = None
+    heartbeat: Heartbeat | None = None
+    mirror: Mirror | None = None
     cautions: tuple[Caution, ...] = ()

@@ -10,6 +10,7 @@ from typing import Annotated
 from msgspec import Meta, Struct, field
 
 from coldbrood.settings.setting import Setting, about, settings_of
+from coldbrood.settings.tables_aides import HeartbeatTable, MirrorTable, SounderTable
 from coldbrood.settings.tables_box import BatchTable, BoxTable, KeeperTable, SiteTable
 from coldbrood.settings.tables_link import BrokerTable, ChannelTable, JournalTable, ProbeTable
 
@@ -32,6 +33,14 @@ class File(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     channel: Annotated[
         Channels, about("A way to reach a person. One table for each, in the order they are tried.")
     ] = field(default_factory=list)
+    sounder: Annotated[
+        SounderTable | None, about("A noise on this board, for when no message gets out. May be left out.")
+    ] = None
+    heartbeat: Annotated[
+        HeartbeatTable | None,
+        about("Tells a receiver elsewhere that all is well, so that a dead board is noticed by its silence."),
+    ] = None
+    mirror: Annotated[MirrorTable | None, about("A copy of the readings on a server for graphs.")] = None
     journal: Annotated[JournalTable, about("Where the log is kept.")] = field(default_factory=JournalTable)
 
 

@@ -53,6 +53,15 @@ Topic = Annotated[
         "an MQTT topic of 1 to 200 characters, without + or #, not beginning with $",
     ),
 ]
+Word = Annotated[str, text(_TEXT + "{1,500}", "a text of 1 to 500 printable characters")]
+Label = Annotated[str, text(_TEXT + "{1,128}", "1 to 128 printable characters")]
+WebAddress = Annotated[
+    str,
+    text(
+        r"https?://[A-Za-z0-9\[][^\s@\x00-\x1f\x7f-\x9f\u2028\u2029]{0,500}",
+        "an http or https address without a password in it",
+    ),
+]
 EnvName = Annotated[
     str, text("[A-Za-z_][A-Za-z0-9_]{0,127}", "the name of an environment variable: letters, digits and _")
 ]
@@ -124,7 +133,7 @@ def _setting(info: Any) -> Setting:  # msgspec's FieldInfo carries its types as 
         example=next((meta.examples[0] for meta in metas if meta.examples), None),
         secret=bool(extra.get("secret")),
         table=table,
-        most=next(meta.max_length for meta in metas if meta.max_length) if many else None,
+        most=next(meta.max_length for meta in metas if meta.max_length) if many and table else None,
     )
 
 

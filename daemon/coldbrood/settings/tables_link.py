@@ -184,6 +184,14 @@ class ChannelTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
             example="phone-url",
         ),
     ] = None
+    person: Annotated[
+        Name | None,
+        about(
+            "Whom it reaches. Channels of one person are told together; the next person's join when no one "
+            "answers. A channel without it is a step of its own.",
+            example="second",
+        ),
+    ] = None
     title_max: Annotated[
         int,
         about("Longest title. 60 fits a lock screen (own choice).", "characters", ge=30, le=250),

@@ -37,11 +37,15 @@ class ProbeSpec:
 
 @dataclass(frozen=True, slots=True)
 class ChannelSpec:
-    """One way to reach a person. The order in the site is the order of escalation."""
+    """One way to reach a person. The order in the site is the order of escalation.
+
+    Channels of the same `person` are told together; one without a person is a step of its own.
+    """
 
     name: str
     title_max: int = 60
     body_max: int = 500
+    person: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,12 +62,16 @@ class Keeper:
 
 @dataclass(frozen=True, slots=True)
 class BatchSpec:
-    """One group of chicks: day 0 is the hatch date if given, else the day of arrival."""
+    """One group of chicks: day 0 is the hatch date if given, else the day of arrival.
+
+    `floors` is the keeper's own floor as (day, C), straight between; empty: that of the trade by age.
+    """
 
     arrival: date
     hatched: date | None
     kind: ChickKind
     chicks: Mapping[str, int]
+    floors: tuple[tuple[float, float], ...] = ()
 
     @property
     def day0(self) -> date:
@@ -81,7 +89,10 @@ class SunDay:
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """Everything the pure rooms need to know of a site. `sun` holds 366 days by day of the year, or none."""
+    """Everything the pure rooms need to know of a site. `sun` holds 366 days by day of the year, or none.
+
+    `sounder_after_s` is how long a nudge goes unanswered before the noise; None where there is no sounder.
+    """
 
     name: str
     zone: tzinfo
@@ -93,3 +104,4 @@ class Site:
     probes: Mapping[str, ProbeSpec]
     channels: tuple[ChannelSpec, ...]
     sun: tuple[SunDay, ...] = ()
+    sounder_after_s: float | None = None
