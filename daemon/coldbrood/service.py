@@ -8,6 +8,7 @@ import logging
 import queue
 import threading
 import time
+from collections.abc import Callable
 
 from coldbrood import keep
 from coldbrood.books import COMMIT_AFTER_S, Books
@@ -58,6 +59,7 @@ SIGHT_EVERY_S = 900.0
 REMEMBERED_ROWS = 2000  # by which the door knows copies of what a killed daemon had kept but not acknowledged
 CLOCK_STEP_S = 2.0
 STOP_S = 5.0
+FAULTS_MOST = 10
 DRAIN_S = 2.0
 LOST_NOTICED_AFTER_S = 45.0  # one and a half keep-alives: the link may have been dead that long
 HISTORY_DAYS = 400
@@ -74,6 +76,7 @@ class Service:
         self.clock = clock or Clock()
         self._queue: queue.SimpleQueue[Posted] = queue.SimpleQueue()
         self._stopping = threading.Event()
+        self._faults = 0
         self.ready = threading.Event()
 
     def post(self, item: Posted) -> None:
@@ -160,14 +163,29 @@ class Service:
             item = None
         now = self._now()
         if item is not None:
-            self._take(item, now)
+            self._guarded(lambda: self._take(item, now))
         if now.t_s >= self._beat_t_s + BEAT_S:
-            self._beat(now)
+            self._beat_t_s = now.t_s
+            self._guarded(lambda: self._beat(now))
         if self._books.due(now.t_s):
             self._settle(now)
 
+    def _guarded(self, work: Callable[[], None]) -> None:
+        """A fault of our own at one event must not end the watch, nor come back with the same event for ever.
+
+        What was taken is in the books already. If nothing works any more, it ends and systemd starts it anew.
+        """
+        try:
+            work()
+        except Exception:
+            self._faults += 1
+            log.exception("a fault of coldbrood itself; the watch goes on")
+            if self._faults >= FAULTS_MOST:
+                raise
+        else:
+            self._faults = 0
+
     def _beat(self, now: Now) -> None:
-        self._beat_t_s = now.t_s
         self._watch_clock(now)
         for path, payload in self._books.waiting_notes():
             self._take_note(payload, f"inbox:{path.name}", now)
@@ -180,8 +198,8 @@ class Service:
         """A step of wall time is an event: it is noted, and every wall-clock event is set anew."""
         apart_s = now.wall_s - self.clock.mono_s()
         delta_s = apart_s - self._wall_less_mono_s
+        self._wall_less_mono_s = apart_s  # a slow drift is no step
         if abs(delta_s) > CLOCK_STEP_S * max(1.0, self.clock.scale):
-            self._wall_less_mono_s = apart_s
             self._step(ClockStepped(delta_s), now)
             self._schedule.restart()
 

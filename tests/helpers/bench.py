@@ -91,6 +91,7 @@ class Bench(AbstractContextManager["Bench"]):
             secret.write_text(f"json://{receiver.address}/\n")
         self.daemon: subprocess.Popen[str] | None = None
         self.log = folder / "daemon.log"
+        self.env: dict[str, str] = {}
         self._flushes = 0
 
     def __exit__(
@@ -126,7 +127,15 @@ class Bench(AbstractContextManager["Bench"]):
                 [sys.executable, *command, "--config", str(self.config_path), *rehearse],
                 stderr=log,
                 text=True,
+                env={**os.environ, **self.env},
             )
+
+    def wait_online(self) -> None:
+        """Wait until a daemon, in whatever process, has said on its topic that it listens."""
+        command = ["mosquitto_sub", "-h", "127.0.0.1", "-p", str(self.broker.port), "-W", "20", "-C", "1"]
+        topic = f"coldbrood/{SITE}/daemon"
+        birth = subprocess.run([*command, "-t", topic], capture_output=True, check=True, timeout=30)
+        assert json.loads(birth.stdout)["status"] == "online"
 
     def stop(self, number: signal.Signals = signal.SIGTERM) -> int:
         """End the daemon by a signal; its exit code."""
@@ -136,7 +145,7 @@ class Bench(AbstractContextManager["Bench"]):
 
     def log_text(self) -> str:
         """What the daemon said since its last start."""
-        return self.log.read_text()
+        return self.log.read_text() if self.log.exists() else ""
 
     def publish(self, probe: str, payload: str, *options: str) -> None:
         """Send one payload by Debian's own client."""

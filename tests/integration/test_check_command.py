@@ -102,3 +102,13 @@ def test_neither_file_nor_question_is_a_usage_error() -> None:
     done = coldbrood("check")
     assert done.returncode == 2
     assert "one of the arguments --config --explain is required" in done.stderr
+
+
+def test_a_channel_of_no_known_service_is_a_fault_and_its_address_is_not_shown() -> None:
+    done = coldbrood("check", "--config", LEAST, PHONE_URL="nosuchservice://planted/")
+    assert done.returncode == 78
+    (line,) = done.stderr.splitlines()
+    assert line.endswith(
+        "***: the address of a service that the apprise library can send to, complete with its parts"
+    )
+    assert "planted" not in done.stdout

@@ -107,7 +107,7 @@ def test_a_note_by_mqtt_and_one_by_the_command_are_both_taken(bench: Bench) -> N
     bench.wait_for(lambda: "look-in" in bench.log_text(), "the note to be taken", 40.0)
     bench.stop()
     shown = command(bench, "status")
-    assert "chicks     15" in shown.stdout
+    assert "chicks       15" in shown.stdout
     assert "seen huddled" in shown.stdout
     assert bench.log_text().count("state=count") == 1
 

@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 from typing import Final
 
+from coldbrood.deliver.channel import url_fault
 from coldbrood.settings.explain import describe, explain
 from coldbrood.settings.load import Config, ConfigProblems, load
 
@@ -43,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
         print(explain())
         return os.EX_OK
     try:
-        config = load(args.config, os.environ)
+        config = load(args.config, os.environ, url_fault)
     except ConfigProblems as faults:
         for problem in faults.problems:
             print(problem, file=sys.stderr)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from coldbrood import logs
 from coldbrood.clock import Clock
+from coldbrood.deliver.channel import url_fault
 from coldbrood.service import Service
 from coldbrood.settings.load import load
 
@@ -59,7 +60,7 @@ def stated_clock(text: str) -> Clock:
 
 def run(args: argparse.Namespace) -> int:
     """Watch until stopped. Raises ConfigProblems and JournalError for `main` to tell."""
-    config = load(args.config, os.environ)
+    config = load(args.config, os.environ, url_fault)
     logs.set_up(args.verbose)
     for caution in config.cautions:
         print(f"caution: {caution}", file=sys.stderr)

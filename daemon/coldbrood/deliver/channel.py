@@ -54,6 +54,13 @@ def usable(channel: ChannelUrl) -> bool:
     return _service(channel.url) is not None
 
 
+def url_fault(url: str) -> str | None:
+    """What is allowed, if the library cannot send to this address; None if it can. Sends nothing."""
+    if usable(ChannelUrl("", url)):
+        return None
+    return "the address of a service that the apprise library can send to, complete with its parts"
+
+
 def dress(url: str, urgency: int, timeout_s: float) -> str:
     """The URL with time-outs, without the library's own retries and redirects, with the service's priority.
 
