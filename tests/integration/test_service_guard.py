@@ -1,4 +1,4 @@
-"""Promise: a fault of our own at one event ends neither the watch nor the keeping; one at every event does."""
+"""Promise: one fault of our own ends neither the watch nor the keeping; a fault at every event does."""
 
 import threading
 from pathlib import Path
