@@ -17,7 +17,7 @@ def test_one_poisoned_reading_is_kept_and_the_watch_goes_on(
     tmp_path: Path, broker: Broker, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def poisoned(site, state, event, now):  # type: ignore[no-untyped-def] # stands in for step
-        if isinstance(event, Reading) and event.value == 13.0:
+        if isinstance(event, Reading) and event.value == 19.0:
             raise RuntimeError("planted")
         return step(site, state, event, now)
 
@@ -27,12 +27,12 @@ def test_one_poisoned_reading_is_kept_and_the_watch_goes_on(
         thread = threading.Thread(target=watch.run)
         thread.start()
         bench.wait_online()
-        bench.send_c("box-a", 20.0, 13.0, 21.0)
+        bench.send_c("box-a", 20.0, 19.0, 21.0)
         bench.publish_to("coldbrood/larch-lane/note", '{"kind": "text", "key": "last"}')
         bench.wait_for(lambda: len(bench.readings()) == 3, "all three to be kept")
         watch.stop()
         thread.join(20)
-    assert [reading.value for reading in bench.readings()] == [20.0, 13.0, 21.0]
+    assert [reading.value for reading in bench.readings()] == [20.0, 19.0, 21.0]
     assert watch._state.sight.boxes["a"].newest is not None
     assert watch._state.sight.boxes["a"].newest[1] == 21.0
 
