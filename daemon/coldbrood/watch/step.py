@@ -35,6 +35,7 @@ from coldbrood.watch.events import (
     Started,
     Tick,
 )
+from coldbrood.watch.outage import network_back
 from coldbrood.watch.sight import IDLE_REFUSALS, absorb
 from coldbrood.watch.site import ProbeSpec, Site
 from coldbrood.watch.state import State
@@ -224,8 +225,11 @@ def _send_done(site: Site, state: State, event: SendDone, now: Now) -> Stepped:
     channels = tuple(channel.name for channel in site.channels)
     message = state.outbox.get(event.key)
     box = outbox.done(state.outbox, event, channels, now.t_s)
+    state = replace(state, outbox=box)
+    if message is not None and event.outcome == "accepted" and message.state in ("waiting", "sending"):
+        state = network_back(site, state, message, now)
     about = "" if message is None else message.about
-    return replace(state, outbox=box), (History("send", event.key, event.outcome, about, event.detail),)
+    return state, (History("send", event.key, event.outcome, about, event.detail),)
 
 
 def _tick(_site: Site, state: State, _event: Tick, now: Now) -> Stepped:
