@@ -46,14 +46,21 @@ def _sensor_ids(file: File, _walk: Walk) -> Iterator[Problem]:
 
 
 def _topics(file: File, walk: Walk) -> Iterator[Problem]:
-    """Default topics differ as names do, so only a topic of the keeper's own can collide."""
+    """One topic belongs to one probe. A board may send several in SenML: there each value has its name."""
     if not walk.sound("site.name"):
         return
     mqtt = [(index, probe) for index, probe in enumerate(file.probe) if probe.source == "mqtt"]
-    taken = [*daemon_topics(file), *{topic_of(file, probe) for _, probe in mqtt if probe.topic is None}]
-    own = [(f"probe[{index}].topic", probe.topic) for index, probe in mqtt if probe.topic is not None]
-    allowed = "a topic that no other probe and not coldbrood itself uses"
-    yield from _repeats([*(("", topic) for topic in taken), *own], allowed)
+    uses: dict[str, list[bool]] = {topic: [False] for topic in daemon_topics(file)}
+    for _, probe in mqtt:
+        if probe.topic is None:
+            uses.setdefault(topic_of(file, probe), []).append(probe.format == "senml")
+    allowed = "a topic that coldbrood itself does not use, and another probe only if both send SenML"
+    for index, probe in mqtt:
+        if probe.topic is not None:
+            sharers = uses.setdefault(probe.topic, [])
+            sharers.append(probe.format == "senml")
+            if len(sharers) > 1 and not all(sharers):
+                yield Problem(f"probe[{index}].topic", show(probe.topic), allowed)
 
 
 def _repeats(entries: Iterable[tuple[str, str]], allowed: str) -> Iterator[Problem]:
