@@ -16,7 +16,7 @@ MIN_S = 60.0
 def make_hold(by: float | None, early: float | None, median: float | None, late: float | None) -> Hold:
     """A hold with times in minutes after T_S."""
     times = [None if at is None else T_S + at * MIN_S for at in (by, early, median, late)]
-    return Hold(times[0], times[1], times[2], times[3], np.zeros(3))
+    return Hold(times[0], times[1], times[2], times[3], np.zeros(3), np.zeros(3))
 
 
 def make_view(**other: Any) -> BoxView:

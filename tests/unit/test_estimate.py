@@ -134,8 +134,8 @@ def test_silence_widens_the_range() -> None:
 def test_an_outdoor_that_is_not_known_widens_the_range() -> None:
     est = fed(start(SPEC, FLOCK, 7), readings(240))
     t_s = est.last_s or 0.0
-    sure = hold(forecast(est, SPEC, t_s, flat(5.0, 0.3, t_s), FLOCK), np.full(145, 17.0), 0.1)
-    unsure = hold(forecast(est, SPEC, t_s, flat(5.0, 6.0, t_s), FLOCK), np.full(145, 17.0), 0.1)
+    sure = hold(forecast(est, SPEC, t_s, flat(5.0, 0.3, t_s), FLOCK), np.full(71, 17.0), 0.1)
+    unsure = hold(forecast(est, SPEC, t_s, flat(5.0, 6.0, t_s), FLOCK), np.full(71, 17.0), 0.1)
     assert sure.early_s is not None
     assert unsure.early_s is not None
     assert unsure.early_s < sure.early_s
@@ -282,7 +282,7 @@ def width_of_prior(box: BoxDays, floor_c: float) -> float:
         box.probe_c(),
         Drive(box.outdoor_c(), 0.5, box.flock()),
     )
-    h = hold(forecast(est, box.spec, box.t_s, box.curve(), box.flock()), np.full(145, floor_c), 0.1)
+    h = hold(forecast(est, box.spec, box.t_s, box.curve(), box.flock()), np.full(71, floor_c), 0.1)
     return 24.0 if h.median_s is None else (h.median_s - box.t_s) / HOUR_S
 
 

@@ -114,7 +114,11 @@ def hard_floor_by_age_c(age_days: float) -> float:
     V: PREF, Xin and Harmon, Barott). Never under 7: the coldest air a published trial held
     feathered birds in, from week 4, ate more and grew slower (V: CYC, 7.1).
     """
-    return max(_HARD_FLOOR_LEAST_C, floor_by_age_c(age_days) - HUDDLE_GAIN_C)
+    return _hard_floor_c(floor_by_age_c(age_days))
+
+
+def _hard_floor_c(floor_c: float) -> float:
+    return max(_HARD_FLOOR_LEAST_C, floor_c - HUDDLE_GAIN_C)
 
 
 def ceiling_by_age_c(age_days: float) -> float:
@@ -178,8 +182,16 @@ def _check(age_days: float, look_ins: tuple[SeenLookIn, ...]) -> None:
             raise ValueError(f"look_ins.kind: {seen.kind!r}: must be one of {', '.join(LOOK_IN_KINDS)}")
 
 
-def band(age_days: float, look_ins: tuple[SeenLookIn, ...] = (), t_s: float = 0.0) -> Band:
+def band(
+    age_days: float,
+    look_ins: tuple[SeenLookIn, ...] = (),
+    t_s: float = 0.0,
+    floors: tuple[tuple[float, float], ...] = (),
+) -> Band:
     """The band at `t_s`, for chicks of this age; before day 0 it is that of day 0.
+
+    `floors` is a floor of the keeper's own as (day, C), straight between, in place of that of the trade;
+    the hard floor keeps its distance to it.
 
     The chicks outrank the thermometer. The newest of huddled, spread and panting counts: huddled
     raises the floor, above the reading it was seen at where that is known; spread lets it down by
@@ -189,9 +201,8 @@ def band(age_days: float, look_ins: tuple[SeenLookIn, ...] = (), t_s: float = 0.
     is no number and for an unknown kind.
     """
     _check(age_days, look_ins)
-    floor_c, hard_c, ceiling_c = (
-        f(age_days) for f in (floor_by_age_c, hard_floor_by_age_c, ceiling_by_age_c)
-    )
+    floor_c = _on_line(age_days, floors) if floors else floor_by_age_c(age_days)
+    hard_c, ceiling_c = _hard_floor_c(floor_c), ceiling_by_age_c(age_days)
     floor_shift_c, floor_why = _floor_shift(_latest(look_ins, t_s, "huddled"), floor_c, t_s)
     ceiling_shift_c, ceiling_why = _ceiling_shift(_latest(look_ins, t_s, "panting"), ceiling_c, t_s)
     return Band(

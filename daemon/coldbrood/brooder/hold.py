@@ -19,7 +19,8 @@ class Hold:
     """Watch times at which the box probe goes under the floor: 10, 50 and 90 % of the chance.
 
     None: not within the horizon. `refill_by_s` is the last time by which the chance of having been under
-    is at most the risk. `chance_under` (n,) is that chance at each time of the paths, never falling.
+    is at most the risk. `chance_under` (n,) is that chance at each time `at_s` (n,) of the paths, never
+    falling.
     """
 
     refill_by_s: float | None
@@ -27,6 +28,7 @@ class Hold:
     median_s: float | None
     late_s: float | None
     chance_under: Array
+    at_s: Array
 
 
 def normal_cdf(z: Array) -> Array:
@@ -85,4 +87,4 @@ def hold(paths: Paths, floor_c: Array, risk: float) -> Hold:
         raise ValueError(f"floor_c: shape {floor_c.shape}: that of paths.t_s {paths.t_s.shape}")
     chance = chance_under(paths, floor_c)
     at = {level: crossing_s(paths.t_s, chance, level) for level in (risk, 0.1, 0.5, 0.9)}
-    return Hold(at[risk], at[0.1], at[0.5], at[0.9], chance)
+    return Hold(at[risk], at[0.1], at[0.5], at[0.9], chance, paths.t_s)

@@ -1,6 +1,5 @@
 """Forecast paths of the box: each sample runs on with its own parameters and its own night outside."""
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,7 +19,10 @@ from coldbrood.brooder.flock import flock_heat_w
 from coldbrood.brooder.specs import BoxSpec, Flock, OutdoorCurve
 from coldbrood.brooder.thermal import priors
 
-COV_STEP_S = 1800.0
+# Variances are smooth: each third point of the means' grid is enough for them.
+COV_STRIDE = 3
+# The grid: the asked step for four hours, twice that to ten, then three times, where the range is hours wide.
+LONGER_AFTER_S = ((0.0, 1.0), (4 * 3600.0, 2.0), (10 * 3600.0, 3.0))
 DAY_S = 86400.0
 # The exchange stands still within a step, so steps are short while a fresh jug warms the box.
 SETTLING_S = (
@@ -74,6 +76,15 @@ def outdoor_paths(bank: Bank, outdoor: OutdoorCurve, t_s: Array) -> Array:
     quantile = spread_normals(np.random.default_rng((bank.seed, 7)), 1, bank.theta.shape[1])[0]
     mean_c, sd_c = outdoor.at(t_s)
     return np.asarray(mean_c[:, None] + sd_c[:, None] * quantile)
+
+
+def _times(horizon_s: float, step_s: float) -> Array:
+    """Times after now, from 0 to the horizon or the first step beyond it."""
+    times = [0.0]
+    while times[-1] < horizon_s - 1e-9 * step_s:
+        longer = max(times_as_long for after_s, times_as_long in LONGER_AFTER_S if after_s <= times[-1])
+        times.append(times[-1] + longer * step_s)
+    return np.array(times)
 
 
 def _grid(t_s: Array, extra: list[float]) -> Array:
@@ -146,19 +157,19 @@ def roll(
 ) -> Paths:
     """Paths from the bank's own time on; `refills` as (t_s, fill_c). Refills before that time are let go.
 
-    Raises ValueError for a horizon or a step that is not positive.
+    `step_s` is the first step; later ones are longer. Raises ValueError for a horizon or a step that is
+    not positive.
     """
     if not (horizon_s > 0.0 and step_s > 0.0):
         raise ValueError(f"horizon_s, step_s: {horizon_s}, {step_s}: more than 0")
-    t_s: Array = bank.t_s + step_s * np.arange(math.ceil(horizon_s / step_s - 1e-9) + 1, dtype=np.float64)
+    t_s = bank.t_s + _times(horizon_s, step_s)
     hot = {t: fill for t, fill in refills if bank.t_s <= t < t_s[-1]}
     fine = _grid(t_s, [*hot, *(o + after for o in (bank.t_s, *hot) for after in SETTLING_S)])
     steps = _Steps(bank.theta, priors(spec).jug_j_per_k, {})
     boxes = _means(
         bank, steps, fine, outdoor_paths(bank, outdoor, fine), heat_curve(flock, fine - fine[0]), hot
     )
-    stride = max(1, round(COV_STEP_S / step_s))
-    coarse = _grid(np.append(t_s[::stride], t_s[-1]), list(hot))
+    coarse = _grid(np.append(t_s[::COV_STRIDE], t_s[-1]), list(hot))
     sd = np.sqrt(_between(t_s, coarse, _vars(bank, steps, coarse, hot)))
     keep = np.searchsorted(fine, t_s)
     return Paths(t_s, np.ascontiguousarray(boxes[keep].T), np.ascontiguousarray(sd.T), weights(bank))

@@ -19,7 +19,8 @@ from coldbrood.watch.site import ProbeSpec, Site
 HORIZON_S = 86_400.0
 FLOOR_STEP_S = 7200.0
 LOOK_LEAST_S = 60.0
-LOOK_MOST_S = 300.0
+LOOK_MOST_S = 900.0
+LOOKS_LEFT = 12.0
 NEAR_S = 3600.0
 NEAR_C = 1.0
 SILENT_FLOOR_S = 900.0
@@ -105,7 +106,7 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
     age = age_days(site, now.wall_s)
     flock = flock_of(site, sight, box, now.wall_s)
     paths = box_estimate.forecast(seen.estimate, spec, now.t_s, ahead, flock, horizon_s=HORIZON_S)
-    floors = floor_ahead(seen, age, now.t_s, paths.t_s)
+    floors = floor_ahead(site, seen, age, now.t_s, paths.t_s)
     held = hold(paths, floors, site.keeper.risk)
     sureness = box_estimate.sureness(seen.estimate, now.t_s)
     day_c, night_c = outdoor.day_night(sight.habit, now.t_s)
@@ -123,7 +124,7 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
         blind=blind,
         trend_c_per_h=None if blind else trend_c_per_h(seen),
         outdoor_c=outdoor_seen_c(sight, now.t_s),
-        band=band(age, seen.look_ins, now.t_s),
+        band=band(age, seen.look_ins, now.t_s, site.batch.floors),
         sureness=sureness,
         hold=held,
         timetable=table,
@@ -148,11 +149,12 @@ def _box_now(site: Site, sight: Sight, box: str, now: Now, blind: bool) -> tuple
 
 
 def floor_ahead(
-    seen: BoxSight, age: float, t_s: float, at_s: np.ndarray[tuple[int], np.dtype[np.float64]]
+    site: Site, seen: BoxSight, age: float, t_s: float, at_s: np.ndarray[tuple[int], np.dtype[np.float64]]
 ) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     """The floor at each time ahead: chicks grow older, look-ins fade. Straight between two-hourly points."""
     knots_s = np.append(np.arange(at_s[0], at_s[-1], FLOOR_STEP_S), at_s[-1])
-    floors = [band(age + (at - t_s) / 86_400.0, seen.look_ins, at).floor_c for at in knots_s.tolist()]
+    own = site.batch.floors
+    floors = [band(age + (at - t_s) / 86_400.0, seen.look_ins, at, own).floor_c for at in knots_s.tolist()]
     return np.interp(at_s, knots_s, floors)
 
 
@@ -190,10 +192,11 @@ def assess_boxes(
 def look_is_due(view: BoxView | None, lead_s: float, t_s: float) -> bool:
     """Whether a box wants another look: each minute where a nudge is near, less often where it is hours off.
 
-    A look costs some ten milliseconds here and ten times that on a small board on a battery.
+    A look costs some ten milliseconds here and ten times that on a small board on a battery, so beyond an
+    hour it waits for a part of the time left; readings close to the floor ask for one at once.
     """
     if view is None or view.blind or view.box_c is None:
         return view is None or t_s - view.t_s >= LOOK_LEAST_S
     left_s = HORIZON_S if view.refill_by_s is None else view.refill_by_s - lead_s - t_s
     near = left_s < NEAR_S or view.box_c < view.band.floor_c + NEAR_C
-    return t_s - view.t_s >= (LOOK_LEAST_S if near else LOOK_MOST_S)
+    return t_s - view.t_s >= (LOOK_LEAST_S if near else min(LOOK_MOST_S, left_s / LOOKS_LEFT))

@@ -62,7 +62,7 @@ def night_plans(site: Site, state: State, now: Now) -> Mapping[str, NightPlan]:
             rising_s,
             ahead,
             flock_of(site, state.sight, name, now.wall_s),
-            _floor_of(seen.look_ins, age, now.t_s),
+            _floor_of(site, seen.look_ins, age, now.t_s),
             site.keeper.risk,
             site.boxes[name].fill_c,
         )
@@ -70,9 +70,12 @@ def night_plans(site: Site, state: State, now: Now) -> Mapping[str, NightPlan]:
     }
 
 
-def _floor_of(look_ins: tuple[SeenLookIn, ...], age: float, t_s: float) -> Callable[[float], float]:
+def _floor_of(
+    site: Site, look_ins: tuple[SeenLookIn, ...], age: float, t_s: float
+) -> Callable[[float], float]:
     """The floor by the age that the chicks will have, with the look-ins fading on the way."""
-    return lambda days: band(days, look_ins, t_s + (days - age) * 86_400.0).floor_c
+    own = site.batch.floors
+    return lambda days: band(days, look_ins, t_s + (days - age) * 86_400.0, own).floor_c
 
 
 def _forecast(view: BoxView, plan: NightPlan) -> NightForecast:
