@@ -28,8 +28,8 @@ def set_up(verbose: bool = False) -> None:
 
 
 def level_of(line: History) -> int:
-    """A raised alarm and a failed send are warnings; a send that went well is nobody's news."""
-    if line.kind == "alarm" and line.state == "unacknowledged":
+    """A raised alarm and what failed are warnings; a send that went well is nobody's news."""
+    if line.state == "failed" or (line.kind == "alarm" and line.state == "unacknowledged"):
         return logging.WARNING
     if line.kind == "send":
         return logging.DEBUG if line.state == "accepted" else logging.WARNING

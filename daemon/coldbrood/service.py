@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable
 
 from coldbrood import keep
+from coldbrood.aides import MIRROR, Aides
 from coldbrood.books import COMMIT_AFTER_S, Books
 from coldbrood.clock import Clock, resume
 from coldbrood.codec import pack
@@ -22,6 +23,7 @@ from coldbrood.journal.retain import thin
 from coldbrood.journal.store import Journal
 from coldbrood.links import Heard, Links
 from coldbrood.logs import level_of, logline
+from coldbrood.mirror.feed import Mark
 from coldbrood.notes import BadNote, read_note
 from coldbrood.probes.door import Door
 from coldbrood.probes.mqtt import Connected, Fault, Lost, Packet
@@ -47,6 +49,7 @@ from coldbrood.watch.events import (
     SendDone,
     SendNow,
     ShowBox,
+    Sound,
     Started,
     Tick,
 )
@@ -64,7 +67,7 @@ DRAIN_S = 2.0
 LOST_NOTICED_AFTER_S = 45.0  # one and a half keep-alives: the link may have been dead that long
 HISTORY_DAYS = 400
 
-Posted = Heard | Tick | Bedtime | Morning | Retain | SendDone | Note | None
+Posted = Heard | Tick | Bedtime | Morning | Retain | SendDone | Note | History | Mark | None
 
 
 class Service:
@@ -93,6 +96,7 @@ class Service:
         self._open()
         self._schedule.start()
         self._links.start()
+        self._aides.start()
         self.ready.set()
         log.info(
             "watching %s: %d box(es), %d probe(s)",
@@ -126,11 +130,13 @@ class Service:
         self._worker = Worker([ChannelUrl(c.name, c.url.reveal()) for c in self.config.channels], self.post)
         self._schedule = WallSchedule(self.site, self.clock, self.post)
         self._links = Links(self.config, self.clock, self.post)
+        self._aides = Aides(self.config, self.clock, restored.states.get(MIRROR), self.post)
         inbox = NoteInbox(self.config.journal_path)
         self._books = Books(self._journal, inbox, self._links.acknowledge, self._worker.submit)
         self._books.keep_state(keep.ANCHOR, pack(resumed.anchor))
         aside = None if self._journal.set_aside is None else str(self._journal.set_aside)
         self._step(Started(resumed.down_s, resumed.sure, aside), now)
+        self._step(self._aides.self_test(), now)
         self._settle(now)
 
     def _close(self) -> None:
@@ -141,6 +147,7 @@ class Service:
             self._take(self._queue.get(), self._now())
         self._settle(self._now())
         self._links.stop()
+        self._aides.stop(STOP_S)
         self._worker.stop(STOP_S)
         now = self._now()
         self._books.keep_sight(self._state.sight)
@@ -190,6 +197,7 @@ class Service:
         for path, payload in self._books.waiting_notes():
             self._take_note(payload, f"inbox:{path.name}", now)
         self._step(Beat(), now)
+        self._aides.beat(self._state, now)
         if now.t_s - self._sight_t_s >= SIGHT_EVERY_S:
             self._sight_t_s = now.t_s
             self._books.keep_sight(self._state.sight)
@@ -207,6 +215,23 @@ class Service:
 
     def _take(self, item: Posted, now: Now) -> None:
         match item:
+            case Packet() | WiredSample() | Connected() | Lost() | Fault():
+                self._take_heard(item, now)
+            case Tick() | Bedtime() | Morning():
+                self._by_the_clock(item, now)
+            case Retain():
+                self._retain()
+            case Mark():
+                self._books.keep_state(MIRROR, pack(item))
+            case History():
+                self._carry(item, now)
+            case None:
+                pass
+            case _:
+                self._step(item, now)
+
+    def _take_heard(self, item: Heard, now: Now) -> None:
+        match item:
             case Packet():
                 self._take_packet(item, now)
             case WiredSample():
@@ -219,14 +244,6 @@ class Service:
                 self._link_is_lost(item, now)
             case Fault():
                 log.error("broker link: %s", item.detail)
-            case Retain():
-                self._retain()
-            case Tick():
-                self._hourly(now)
-            case None:
-                pass
-            case _:
-                self._step(item, now)
 
     def _link_is_lost(self, lost: Lost, now: Now) -> None:
         if self._state.health.link_down_t_s is None:
@@ -284,6 +301,8 @@ class Service:
                 log.log(level_of(act), "%s", logline(act))
             case ShowBox():
                 self._links.show(act.box, act.body)
+            case Sound():
+                self._aides.sound(act)
 
     def _settle(self, now: Now) -> None:
         event = self._books.settle(now.t_s)
@@ -301,9 +320,14 @@ class Service:
         if done.more:
             self.post(Retain())
 
+    def _by_the_clock(self, event: Tick | Bedtime | Morning, now: Now) -> None:
+        self._step(self._aides.self_test(), now)
+        self._step(event, now)
+        if isinstance(event, Tick):
+            self._hourly(now)
+
     def _hourly(self, now: Now) -> None:
         """The one line an hour that says all is well, or what is not."""
-        self._step(Tick(), now)
         for view in self._state.views.values():
             by = "none" if view.refill_by_s is None else rfc3339(now.wall_s + view.refill_by_s - now.t_s)
             box_c = "unknown" if view.box_c is None else f"{view.box_c:.1f}"

@@ -88,6 +88,18 @@ class JournalReader:
         except sqlite3.Error as error:
             raise _as_reader(error, self.path) from error
 
+    def last_seq(self) -> int:
+        """The seq of the newest reading; 0 if there is none."""
+        return int(self._ask("SELECT max(seq) FROM reading")[0][0] or 0)
+
+    def chunk(self, after: int, upto: int, most: int) -> tuple[int, list[Reading]]:
+        """At most `most` readings after one seq up to another, and the seq that was reached."""
+        where = "WHERE r.seq > ? AND r.seq <= ? ORDER BY r.seq LIMIT ?"
+        sql = f"SELECT {rows.READING_COLUMNS} FROM {rows.READING_TABLES} {where}"
+        found = self._ask(sql, (after, upto, most))
+        reached = int(found[-1][0]) if len(found) == most else upto
+        return reached, [rows.to_reading(row) for row in found]
+
     def latest(self) -> list[Reading]:
         """The newest reading per probe and quantity among the last 50,000, those of unknown age left out."""
         newest = self._ask("SELECT max(seq) FROM reading")[0][0] or 0

@@ -29,7 +29,7 @@ class SounderTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         float,
         about(
             "How long a nudge that may wake goes unanswered before it sounds; what is critical sounds at "
-            "once. Own choice: the first message has had its chance, two thirds of the default lead are left.",
+            "once. Own choice: the first message has had its chance, and the lead is not used up.",
             "min",
             ge=0.0,
             le=120.0,

@@ -11,7 +11,7 @@ from typing import Literal
 from coldbrood.watch.site import Quantity
 
 LookIn = Literal["huddled", "spread", "panting", "drinking", "loud", "apart", "weak"]
-NoteKind = Literal["refill", "count", "loss", "look-in", "acknowledge", "shelve", "unshelve", "text"]
+NoteKind = Literal["refill", "count", "loss", "look-in", "acknowledge", "shelve", "unshelve", "text", "test"]
 
 Refusal = Literal[
     "not-a-number",
@@ -152,6 +152,14 @@ class JournalWell:
     """Commits reach the disk again."""
 
 
+@dataclass(frozen=True, slots=True)
+class SelfTested:
+    """What the board's own test found. `found` is what keeps it from being well, `asides` the rest."""
+
+    found: tuple[str, ...]
+    asides: tuple[str, ...] = ()
+
+
 SendOutcome = Literal["accepted", "try-again", "refused", "unknown"]
 
 
@@ -179,6 +187,7 @@ Event = (
     | LinkDown
     | JournalFailed
     | JournalWell
+    | SelfTested
     | SendDone
 )
 
@@ -214,4 +223,11 @@ class ShowBox:
     body: dict[str, object]
 
 
-Act = SendNow | History | ShowBox
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """Make a noise on this board for these alarms; silence if there is none."""
+
+    alarms: tuple[str, ...]
+
+
+Act = SendNow | History | ShowBox | Sound

@@ -31,6 +31,7 @@ from coldbrood.watch.sight import flock_of
 from coldbrood.watch.site import Site
 from coldbrood.watch.state import State
 from coldbrood.watch.tell import digest, view_of
+from coldbrood.watch.wellness import digest_lines
 from coldbrood.watch.wording import Words, words
 
 DUSK_BEFORE_BED_S = 1800.0
@@ -42,6 +43,7 @@ def bedtime(site: Site, state: State, now: Now) -> State:
     """Tonight's plan, sent once, and kept so that the morning can say what came of it."""
     plans = night_plans(site, state, now)
     spoken = bedtime_words(site, now, state.views, plans)
+    spoken = Words(spoken.title, " ".join([*digest_lines(site, state, now), spoken.body]))
     forecasts = tuple(_forecast(state.views[box], plan) for box, plan in plans.items())
     ledger = replace(state.ledger, forecasts=forecasts, night_t_s=now.t_s, wakings=0)
     return digest(site, replace(state, ledger=ledger), f"bedtime/{_date(site, now)}", spoken, now)
@@ -85,6 +87,7 @@ def _forecast(view: BoxView, plan: NightPlan) -> NightForecast:
 def morning(site: Site, state: State, now: Now) -> State:
     """What came of the night, and what made no sound in it."""
     state, waiting = _waiting(site, state, now)
+    waiting = [*digest_lines(site, state, now), *waiting]
     state, advice = _advice(site, state, now)
     since = state.ledger.night_t_s
     night_s = NIGHT_S if since is None else min(now.t_s - since, 24 * 3600.0)

@@ -25,7 +25,10 @@ class Ledger:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """Sight and ledger, alarms and outbox are kept in the journal; views and health are found anew."""
+    """Sight and ledger, alarms and outbox are kept in the journal; the rest is found anew.
+
+    `sounding` are the alarms for which there is noise now, `trial_t_s` is when a test was last asked for.
+    """
 
     sight: Sight
     health: Health
@@ -33,6 +36,8 @@ class State:
     outbox: Mapping[str, Message] = field(default_factory=dict)
     ledger: Ledger = field(default_factory=Ledger)
     views: Mapping[str, BoxView] = field(default_factory=dict)
+    sounding: tuple[str, ...] = ()
+    trial_t_s: float | None = None
 
 
 def first_state(site: Site, t_s: float) -> State:

@@ -10,7 +10,7 @@ from typing import Any
 
 from coldbrood.brooder.refills import Refill
 from coldbrood.watch import alarms as machine
-from coldbrood.watch import outbox, rounds, tell, verdicts
+from coldbrood.watch import outbox, rounds, sounding, tell, trial, verdicts
 from coldbrood.watch.assess import assess_boxes, look_is_due
 from coldbrood.watch.boxstate import shown
 from coldbrood.watch.events import (
@@ -30,6 +30,7 @@ from coldbrood.watch.events import (
     Reading,
     Refused,
     Retain,
+    SelfTested,
     SendDone,
     ShowBox,
     Started,
@@ -50,7 +51,8 @@ def step(site: Site, state: State, event: Event, now: Now) -> Stepped:
     """Take one event. Raises nothing for any event of the Event union; time in `now` never runs back."""
     state, acts = HANDLERS[type(event)](site, state, event, now)
     state, sends = _send_due(state, now)
-    return state, (*acts, *sends)
+    state, sounds = sounding.sound(site, state, now)
+    return state, (*acts, *sends, *sounds)
 
 
 def _send_due(state: State, now: Now) -> Stepped:
@@ -128,7 +130,7 @@ def _beat(site: Site, state: State, _event: Beat, now: Now) -> Stepped:
         *verdicts.of_health(site, state.health, now.t_s),
     )
     state, judged = _judge(site, state, found, now)
-    return rounds.dusk(site, state, now), (*acts, *looked, *judged)
+    return rounds.dusk(site, trial.take_back(state, now), now), (*acts, *looked, *judged)
 
 
 def _note(site: Site, state: State, event: Note, now: Now) -> Stepped:
@@ -142,6 +144,8 @@ def _note(site: Site, state: State, event: Note, now: Now) -> Stepped:
     if seen.refill is not None:
         state, more = _refilled(site, state, *seen.refill, now)
         acts = (*acts, *more)
+    if event.kind == "test":
+        return trial.ask(site, state, event, now), acts
     state, answered = _answer(state, event, now)
     state, looked = _assess(site, state, site.boxes, now)
     return state, (*acts, *answered, *looked)
@@ -200,7 +204,7 @@ def _clock(site: Site, state: State, event: ClockStepped, _now: Now) -> Stepped:
 
 
 def _link_up(site: Site, state: State, _event: LinkUp, _now: Now) -> Stepped:
-    health = replace(state.health, link_down_t_s=None, link_detail="")
+    health = replace(state.health, link_down_t_s=None, link_detail="", link_seen=True)
     return replace(state, health=health), (History("link", site.name, "up", ""),)
 
 
@@ -219,6 +223,10 @@ def _journal_failed(_site: Site, state: State, event: JournalFailed, _now: Now) 
 
 def _journal_well(_site: Site, state: State, _event: JournalWell, _now: Now) -> Stepped:
     return replace(state, health=replace(state.health, journal_detail=None)), ()
+
+
+def _self_tested(_site: Site, state: State, event: SelfTested, _now: Now) -> Stepped:
+    return replace(state, health=replace(state.health, found=event.found, asides=event.asides)), ()
 
 
 def _send_done(site: Site, state: State, event: SendDone, now: Now) -> Stepped:
@@ -255,5 +263,6 @@ HANDLERS: Mapping[type, Callable[[Site, State, Any, Now], Stepped]] = {
     LinkDown: _link_down,
     JournalFailed: _journal_failed,
     JournalWell: _journal_well,
+    SelfTested: _self_tested,
     SendDone: _send_done,
 }

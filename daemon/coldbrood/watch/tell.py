@@ -29,11 +29,17 @@ def tell(site: Site, state: State, now: Now) -> State:
         alarm = state.alarms[key]
         spoken = words(site, now, alarm, view_of(site, state, alarm.subject))
         name = f"{key}#{alarm.raises}.{nudge}"
-        state = enqueue(state, name, key, spoken, alarm.urgency, site.channels[:channels], now)
+        state = enqueue(state, name, key, spoken, alarm.urgency, reached(site.channels, channels), now)
         state = replace(state, alarms=machine.told(state.alarms, key, now.t_s))
         if quiet and nudge == 1:
             state = replace(state, ledger=replace(state.ledger, wakings=state.ledger.wakings + 1))
     return state
+
+
+def reached(channels: Sequence[ChannelSpec], steps: int) -> tuple[ChannelSpec, ...]:
+    """The channels of the first `steps` people. A channel without a person is a step of its own."""
+    people = list(dict.fromkeys(channel.person or (channel.name,) for channel in channels))[:steps]
+    return tuple(channel for channel in channels if (channel.person or (channel.name,)) in people)
 
 
 def view_of(site: Site, state: State, subject: str) -> BoxView | None:

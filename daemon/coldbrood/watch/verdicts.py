@@ -27,7 +27,10 @@ DOWN_S = 600.0
 
 @dataclass(frozen=True, slots=True)
 class Health:
-    """What the service knows of itself: since when it runs, its link, its journal, its last gap."""
+    """What the service knows of itself: since when it runs, its link, its journal, its last gap.
+
+    `found` and `asides` are of the last self-test.
+    """
 
     started_t_s: float
     link_down_t_s: float | None = None
@@ -35,6 +38,9 @@ class Health:
     journal_detail: str | None = None
     down_s: float | None = None
     down_sure: bool = True
+    link_seen: bool = False
+    found: tuple[str, ...] = ()
+    asides: tuple[str, ...] = ()
 
 
 def of_reading(

@@ -1,0 +1,93 @@
+"""What helps the watch and may fail without harm to it: the sounder, the all-well signal, the mirror.
+
+Each has a thread of its own and posts its news as lines of the history.
+"""
+
+import math
+from collections.abc import Callable
+
+from coldbrood import selftest
+from coldbrood.clock import Clock
+from coldbrood.codec import CannotRead, unpack
+from coldbrood.deliver.heartbeat import Heartbeat
+from coldbrood.deliver.sounder import Sounder
+from coldbrood.mirror.feed import Feed, Mark, MirrorNews
+from coldbrood.mirror.server import Server
+from coldbrood.settings.records import Config, Mirror
+from coldbrood.watch.events import History, Now, SelfTested, Sound
+from coldbrood.watch.state import State
+from coldbrood.watch.wellness import troubles
+
+MIRROR = "mirror"
+Post = Callable[[History | Mark], None]
+
+
+class Aides:
+    """All aides that the config of one site asks for. Owned by the service's thread."""
+
+    def __init__(self, config: Config, clock: Clock, kept_mark: bytes | None, post: Post) -> None:
+        self._config, self._clock, self._post = config, clock, post
+        self._site = config.site
+        self._asides: dict[str, str] = {}
+        self._told_t_s = -math.inf
+        self._sounder = None
+        if config.sounder is not None:
+            self._sounder = Sounder(config.sounder.command, lambda fault: self._news("sounder", fault))
+        self._heartbeat = None
+        if config.heartbeat is not None:
+            url, method = config.heartbeat.url.reveal(), config.heartbeat.method
+            self._heartbeat = Heartbeat(url, method, lambda fault: self._news("heartbeat", fault))
+        self._feed = None if config.mirror is None else self._make_feed(config.mirror, kept_mark)
+
+    def start(self) -> None:
+        """Begin what runs by itself."""
+        if self._feed is not None:
+            self._feed.start()
+
+    def stop(self, limit_s: float) -> None:
+        """End everything; the mirror goes on from its mark at the next start."""
+        if self._sounder is not None:
+            self._sounder.stop(limit_s)
+        if self._feed is not None:
+            self._feed.stop(limit_s)
+
+    def sound(self, act: Sound) -> None:
+        """Noise, or an end to it."""
+        if self._sounder is not None:
+            self._sounder.want(bool(act.alarms))
+
+    def beat(self, state: State, now: Now) -> None:
+        """Tell the far side that all is well, if it is, and if it is time."""
+        config = self._config.heartbeat
+        if self._heartbeat is None or config is None or now.t_s - self._told_t_s < config.every_s:
+            return
+        if not troubles(self._site, state, now) and self._heartbeat.tell():
+            self._told_t_s = now.t_s
+
+    def self_test(self) -> SelfTested:
+        """Look at the board."""
+        found = (*selftest.look(self._config), *self._aside("sounder", "the sounder"))
+        return SelfTested(found, self._aside("heartbeat", "the all-well signal"))
+
+    def _aside(self, kind: str, name: str) -> tuple[str, ...]:
+        fault = self._asides.get(kind, "")
+        return (f"{name}: {fault}",) if fault else ()
+
+    def _make_feed(self, mirror: Mirror, kept_mark: bytes | None) -> Feed:
+        try:
+            mark = Mark(0) if kept_mark is None else unpack(kept_mark, Mark)
+        except CannotRead:
+            mark = Mark(0)
+        token = None if mirror.token is None else mirror.token.reveal()
+        server = Server(mirror.url, mirror.org, mirror.bucket, token)
+        return Feed(self._site, self._config.journal_path, server, mark, self._mirror_news)
+
+    def _mirror_news(self, news: Mark | MirrorNews) -> None:
+        if isinstance(news, MirrorNews):
+            self._news("mirror", news.fault)
+        else:
+            self._post(news)
+
+    def _news(self, kind: str, fault: str) -> None:
+        self._asides[kind] = fault
+        self._post(History(kind, self._site.name, "failed" if fault else "works", fault or "as it should"))
