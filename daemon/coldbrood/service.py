@@ -5,6 +5,7 @@ only post into its queue. What must not stop (assess, repeat, escalate) hangs on
 """
 
 import logging
+import os
 import queue
 import threading
 import time
@@ -25,6 +26,7 @@ from coldbrood.links import Heard, Links
 from coldbrood.logs import level_of, logline
 from coldbrood.mirror.feed import Mark
 from coldbrood.notes import BadNote, read_note
+from coldbrood.notify import Supervisor
 from coldbrood.probes.door import Door
 from coldbrood.probes.mqtt import Connected, Fault, Lost, Packet
 from coldbrood.probes.onewire import WiredSample
@@ -81,6 +83,7 @@ class Service:
         self._stopping = threading.Event()
         self._faults = 0
         self.ready = threading.Event()
+        self._supervisor = Supervisor(os.environ)
 
     def post(self, item: Posted) -> None:
         """Hand over anything that happened; from any thread."""
@@ -98,6 +101,7 @@ class Service:
         self._links.start()
         self._aides.start()
         self.ready.set()
+        self._supervisor.ready(f"watching {self.site.name}")
         log.info(
             "watching %s: %d box(es), %d probe(s)",
             self.site.name,
@@ -141,6 +145,7 @@ class Service:
 
     def _close(self) -> None:
         """Take what has come in already, keep it, and leave in order."""
+        self._supervisor.stopping()
         self._schedule.stop()
         until_s = time.monotonic() + DRAIN_S
         while time.monotonic() < until_s and not self._queue.empty():
@@ -201,6 +206,7 @@ class Service:
         if now.t_s - self._sight_t_s >= SIGHT_EVERY_S:
             self._sight_t_s = now.t_s
             self._books.keep_sight(self._state.sight)
+        self._supervisor.alive()  # last, so that a beat that failed or hangs is no sign of life
 
     def _watch_clock(self, now: Now) -> None:
         """A step of wall time is an event: it is noted, and every wall-clock event is set anew."""

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from coldbrood.service import BEAT_S
+
 ROOT = Path(__file__).parents[2]
 UNIT = ROOT / "deploy" / "coldbrood.service"
 PROGRAM = "/opt/coldbrood/.venv/bin/coldbrood"
@@ -77,6 +79,12 @@ def test_it_never_gives_up_but_on_a_bad_config() -> None:
     assert unit["Unit"]["StartLimitIntervalSec"] == "0"
     assert unit["Service"]["Restart"] == "always"
     assert unit["Service"]["RestartPreventExitStatus"] == "78"
+
+
+def test_the_watchdog_waits_for_some_beats_of_the_loop_that_feeds_it() -> None:
+    unit = settings()["Service"]
+    assert (unit["Type"], unit["NotifyAccess"]) == ("notify", "main")
+    assert int(unit["WatchdogSec"]) >= 4 * BEAT_S
 
 
 def test_it_starts_without_a_network_or_a_set_clock() -> None:
