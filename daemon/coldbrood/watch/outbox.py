@@ -90,7 +90,8 @@ def due(outbox: Outbox, t_s: float) -> tuple[Outbox, tuple[SendNow, ...]]:
     for message in _ready(after.values(), t_s):
         if message.urgency < CRITICAL_URGENCY and reached >= FLOOD_MOST:
             held = f"held back: {FLOOD_MOST} messages in {FLOOD_WINDOW_S / 60:.0f} min"
-            after[message.key] = replace(message, last_detail=held)
+            if message.last_detail != held:  # a copy of each at every event is dear when hundreds wait
+                after[message.key] = replace(message, last_detail=held)
             continue
         reached += 1
         after[message.key] = replace(
