@@ -32,15 +32,18 @@ def cpu_s(pid: int) -> float:
     return (int(fields[11]) + int(fields[12])) / TICKS_PER_S
 
 
-def wait_until_idle(pid: int, patience_s: float) -> None:
-    """Until a process has all but rested for half a second. Raises AssertionError if it never does."""
+def wait_until_idle(pid: int, patience_s: float) -> float:
+    """Until a process has all but rested for half a second; its processor time so far.
+
+    Raises AssertionError if it never does.
+    """
     until_s = time.monotonic() + patience_s
     before_s = cpu_s(pid)
     while True:
         time.sleep(IDLE_LOOK_S)
         now_s = cpu_s(pid)
         if now_s - before_s <= IDLE_CPU_S:
-            return
+            return now_s
         before_s = now_s
         assert time.monotonic() < until_s, f"process {pid} was still busy after {patience_s} s"
 

@@ -30,12 +30,25 @@ IDLE_PATIENCE_S = 60.0
 
 
 @dataclass(frozen=True, slots=True)
+class Played:
+    """What one play gave."""
+
+    took_ms: list[float]
+    look_ms: float
+
+
+@dataclass(frozen=True, slots=True)
 class Lag:
-    """Milliseconds from packet to PUBACK, one for each intent: by the daemon, and by the bare logger."""
+    """Milliseconds from packet to PUBACK, one for each intent: by the daemon, and by the bare logger.
+
+    `look_ms` is the daemon's processor time for one look ahead at one box: looks that fall due together hold
+    up a packet, and a play of seconds does not see those of every five minutes.
+    """
 
     probes: int
     daemon_ms: tuple[float, ...]
     logger_ms: tuple[float, ...]
+    look_ms: float
 
 
 class Sender:
@@ -105,49 +118,55 @@ def measure(folder: Path, probes: int, lives: int) -> Lag:
     machine does falls on both."""
     daemon_ms: list[float] = []
     logger_ms: list[float] = []
+    look_ms: list[float] = []
     for life in range(lives):
         say(f"  lag at {probes} probes: round {life + 1} of {lives}")
         place = folder / f"life-{life}"
         with logged_broker(place / "broker") as broker, sender(broker.port) as out:
-            daemon_ms += _daemon_life(place, broker, out, probes)
-            logger_ms += _logger_life(place, broker, out, probes)
-    return Lag(probes, tuple(daemon_ms), tuple(logger_ms))
+            daemon = _daemon_life(place, broker, out, probes)
+            daemon_ms += daemon.took_ms
+            look_ms.append(daemon.look_ms)
+            logger_ms += _logger_life(place, broker, out, probes).took_ms
+    return Lag(probes, tuple(daemon_ms), tuple(logger_ms), sum(look_ms) / lives)
 
 
-def _daemon_life(folder: Path, broker: LoggedBroker, out: Sender, probes: int) -> list[float]:
+def _daemon_life(folder: Path, broker: LoggedBroker, out: Sender, probes: int) -> Played:
     boxes = more_boxes(box_names(probes)[1:])
     with Bench(folder, broker, arrival=today(), probes=boxes) as bench:
         bench.start()
         assert bench.daemon is not None
         pid = bench.daemon.pid
-        took_ms = _play(broker, out, DAEMON, probes, lambda: wait_until_idle(pid, IDLE_PATIENCE_S))
+        played = _play(broker, out, DAEMON, probes, lambda: wait_until_idle(pid, IDLE_PATIENCE_S))
         assert bench.stop() == os.EX_OK
         _check_intents(bench.journal_path, probes - 1)
-    return took_ms
+    return played
 
 
-def _logger_life(folder: Path, broker: LoggedBroker, out: Sender, probes: int) -> list[float]:
+def _logger_life(folder: Path, broker: LoggedBroker, out: Sender, probes: int) -> Played:
     with logger(broker.port, folder / "plain.db") as child:
         return _play(broker, out, LOGGER, probes, lambda: wait_until_idle(child.pid, IDLE_PATIENCE_S))
 
 
-def _play(
-    broker: LoggedBroker, out: Sender, client: str, probes: int, rest: Callable[[], None]
-) -> list[float]:
-    """Warm every box, heat every box once, then raise one alarm after the other."""
+def _play(broker: LoggedBroker, out: Sender, client: str, probes: int, rest: Callable[[], float]) -> Played:
+    """Warm every box, heat every box once, then raise one alarm after the other.
+
+    `rest` waits and gives processor time. Only the first reading of a box makes the daemon look ahead at
+    once: what it costs over the second is the look.
+    """
     names = box_names(probes)
-    rest()
     out.send(f"coldbrood/{SITE}/outdoor/reading", senml(8.0))
+    rested_s = [rest()]
     for celsius in (*WARM_C, HOT_C):
         for name in names:
             out.send(topic_of(name), senml(celsius))
-        rest()
+        rested_s.append(rest())
     took_ms = []
     for name in names:
         out.send(topic_of(name), senml(HOTTER_C))
         took_ms.append(broker.wait_for_ack(client, topic_of(name)).took_ms)
         time.sleep(GAP_S)
-    return took_ms
+    look_s = (rested_s[1] - rested_s[0]) - (rested_s[2] - rested_s[1])
+    return Played(took_ms, 1000.0 * look_s / len(names))
 
 
 def _check_intents(journal: Path, count: int) -> None:

@@ -51,7 +51,7 @@ def test_percentiles_are_values_that_were_measured() -> None:
 
 
 def test_acknowledgements_that_come_together_are_one_commit() -> None:
-    at = (1.0, 1.001, 1.002, 1.06, 1.061, 1.2)
+    at = (1.0, 1.001, 1.02, 1.15, 1.16, 1.3)
     crossings = [Crossing("t", 0.9, second) for second in at]
     assert count_commits([*crossings, Crossing("t", 1.2)]) == 3
 
