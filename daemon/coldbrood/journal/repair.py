@@ -27,7 +27,7 @@ _NAME_THE_NAMELESS = (
 
 def finish_swap(path: Path, now_label: str) -> None:
     """Finish or undo a replacement that a kill cut short; a log left without its file is set aside."""
-    saving = _saving(path)
+    saving = saving_name(path)
     if path.exists() and path.stat().st_size > 0:
         _discard(saving)
         return
@@ -43,7 +43,7 @@ def replace_damaged(path: Path, now_label: str) -> Path:
 
     Raises sqlite3.Error or OSError only if not even an empty journal can be made.
     """
-    saving = _saving(path)
+    saving = saving_name(path)
     _discard(saving)
     try:
         _save_into(saving, path)
@@ -51,11 +51,20 @@ def replace_damaged(path: Path, now_label: str) -> Path:
         # Not even the list of tables can be read: begin anew, the damaged file keeps what it has.
         _discard(saving)
         create(saving)
-    aside = free_name(path, now_label)
-    os.rename(path, aside)
-    for end in ("-wal", "-shm"):
-        _move(Path(f"{path}{end}"), Path(f"{aside}{end}"))
-    os.replace(saving, path)
+    aside = put_in_place(path, now_label)
+    return path if aside is None else aside
+
+
+def put_in_place(path: Path, now_label: str) -> Path | None:
+    """Give the finished file under `saving_name(path)` its name; returns where the one before it is now.
+
+    Killed between the two renames, the next start finishes the swap. Raises OSError.
+    """
+    aside = free_name(path, now_label) if path.exists() else None
+    where = aside or free_name(path, now_label)
+    for end in ("", "-wal", "-shm"):
+        _move(Path(f"{path}{end}"), Path(f"{where}{end}"))
+    os.replace(saving_name(path), path)
     sync_directory(path.parent)
     return aside
 
@@ -134,7 +143,8 @@ def _insert(db: sqlite3.Connection, table: str, rows: Iterator[tuple[Any, ...]])
             db.execute(sql, row)
 
 
-def _saving(path: Path) -> Path:
+def saving_name(path: Path) -> Path:
+    """The name under which a new journal is finished before it takes the place of the old."""
     return Path(f"{path}.saving")
 
 
