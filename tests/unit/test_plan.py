@@ -51,13 +51,13 @@ def test_a_mild_night_needs_nothing() -> None:
 
 
 def test_a_cool_night_needs_one_fill_at_bedtime() -> None:
-    plan = planned(9.0, 16.0)
+    plan = planned(5.0, 16.0)
     assert (plan.fill_at_bedtime, plan.wake_s) == (True, ())
     assert plan.chance_under <= 0.1
 
 
 def test_a_cold_night_wakes_the_keeper_within_the_night() -> None:
-    plan = planned(2.0)
+    plan = planned(-2.0)
     assert 1 <= len(plan.wake_s) <= 2
     assert all(NOW_S + 1800.0 <= t <= NOW_S + 8.0 * HOUR_S for t in plan.wake_s)
     assert plan.wake_window_s is not None
@@ -65,7 +65,7 @@ def test_a_cold_night_wakes_the_keeper_within_the_night() -> None:
 
 
 def test_the_cost_of_sleeping_on_is_told() -> None:
-    plan = planned(2.0)
+    plan = planned(-2.0)
     assert plan.sleep_through.median_s is not None
     assert plan.holds_until.median_s is None or plan.holds_until.median_s > plan.sleep_through.median_s
 
@@ -90,9 +90,10 @@ def test_colder_nights_never_cost_less() -> None:
     assert costs[-1] > costs[0]
 
 
-def test_a_smaller_risk_never_costs_less() -> None:
-    costs = [planned(8.0, 16.0, risk=risk).cost_kh for risk in (0.5, 0.2, 0.1, 0.05)]
-    assert costs == sorted(costs)
+def test_a_smaller_risk_never_wakes_less() -> None:
+    wakings = [len(planned(-2.0, 18.0, risk=risk).wake_s) for risk in (0.9, 0.1, 0.01)]
+    assert wakings == sorted(wakings)
+    assert wakings[0] < wakings[-1]
 
 
 def test_long_past_bedtime_no_bedtime_fill_is_on_offer() -> None:
@@ -100,7 +101,7 @@ def test_long_past_bedtime_no_bedtime_fill_is_on_offer() -> None:
 
 
 def test_bedtime_may_lie_ahead() -> None:
-    plan = planned(9.0, 16.0, bedtime_s=NOW_S + HOUR_S)
+    plan = planned(5.0, 16.0, bedtime_s=NOW_S + HOUR_S)
     assert plan.fill_at_bedtime
     assert plan.sleep_through.early_s is None or plan.sleep_through.early_s > NOW_S + HOUR_S
 
@@ -129,7 +130,8 @@ def alone(drawn: plans.Night, marks: tuple[int, ...], fill_c: float) -> tuple[fl
             short = max(float(drawn.floor_c[i]) - shown, 0.0)
             cold += short * plans.GRID_S / 3600.0
             warm = t >= drawn.t_s[0] + (plans.WARMING_S if 0 in marks else 0.0)
-            went_under = went_under or (short > 0.0 and bool(warm))
+            hard_c = max(7.0, float(drawn.floor_c[i]) - 5.0)
+            went_under = went_under or (shown < hard_c and bool(warm))
             if i in marks:
                 state[0, 0], last = fill_c, i + 1
             state = step_mean(c, state, drawn.outdoor_c[i, d], heat_at(drawn.heat[:, i], state[1]))
@@ -154,7 +156,7 @@ def test_brute_force_finds_no_better_night(
                 if n == 2 and wakes[1] - wakes[0] < plans.WAKINGS_APART:
                     continue
                 chance, cold = alone(drawn, bed + wakes, 75.0)
-                cost = 4.0 * n + 0.25 * (n + len(bed)) + cold
+                cost = 40.0 * risk * n + 0.25 * (n + len(bed)) + cold
                 beyond = 40.0 * max(chance - risk, 0.0)
                 key = (chance > risk, cost + beyond, bed + wakes)
                 if best is None or key[:2] < best[:2]:

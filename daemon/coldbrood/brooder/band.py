@@ -114,10 +114,11 @@ def hard_floor_by_age_c(age_days: float) -> float:
     V: PREF, Xin and Harmon, Barott). Never under 7: the coldest air a published trial held
     feathered birds in, from week 4, ate more and grew slower (V: CYC, 7.1).
     """
-    return _hard_floor_c(floor_by_age_c(age_days))
+    return hard_floor_c(floor_by_age_c(age_days))
 
 
-def _hard_floor_c(floor_c: float) -> float:
+def hard_floor_c(floor_c: float) -> float:
+    """The hard floor that belongs to a floor, in C."""
     return max(_HARD_FLOOR_LEAST_C, floor_c - HUDDLE_GAIN_C)
 
 
@@ -202,7 +203,7 @@ def band(
     """
     _check(age_days, look_ins)
     floor_c = _on_line(age_days, floors) if floors else floor_by_age_c(age_days)
-    hard_c, ceiling_c = _hard_floor_c(floor_c), ceiling_by_age_c(age_days)
+    hard_c, ceiling_c = hard_floor_c(floor_c), ceiling_by_age_c(age_days)
     floor_shift_c, floor_why = _floor_shift(_latest(look_ins, t_s, "huddled"), floor_c, t_s)
     ceiling_shift_c, ceiling_why = _ceiling_shift(_latest(look_ins, t_s, "panting"), ceiling_c, t_s)
     return Band(

@@ -1,8 +1,8 @@
 """The night as a choice of refills: at bedtime, and at most two that wake the keeper, by enumeration.
 
-Costs are in degree-hours under the floor (own choice): a waking costs 4, a refill a quarter. Among the
-sets that keep the chance of going under the floor at or below the risk, the cheapest is taken;
-where none does, chance beyond the risk is paid for too.
+Costs are in degree-hours under the floor (own choice): a waking costs 4 at the usual risk of one in ten
+and in proportion at others, a refill a quarter. Among the sets that keep the chance of going under the hard
+floor at or below the risk, the cheapest is taken; where none does, chance beyond it is paid for too.
 """
 
 from collections.abc import Callable
@@ -12,6 +12,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from coldbrood.brooder.band import hard_floor_c
 from coldbrood.brooder.bank import FILL_SD_C, Array, Bank, coefs, spread_normals, step_cov, step_mean, weights
 from coldbrood.brooder.estimate import Estimate, bank_at, forecast
 from coldbrood.brooder.hold import Hold, hold
@@ -19,7 +20,7 @@ from coldbrood.brooder.paths import DAY_S, heat_at, heat_curve
 from coldbrood.brooder.specs import BoxSpec, Flock, OutdoorCurve
 from coldbrood.brooder.thermal import priors
 
-WAKING_COST_KH = 4.0
+WAKING_COST_KH_PER_RISK = 40.0
 REFILL_COST_KH = 0.25
 RISK_COST_KH = 40.0
 AS_GOOD_KH = 0.25
@@ -39,7 +40,7 @@ class NightPlan:
 
     `wake_window_s` is how much earlier or later the first waking is as good; `sleep_through` is the hold
     with the same bedtime and no waking, `holds_until` that of the plan; `low_c` the 10, 50 and 90 %
-    points of the night's lowest box temperature; `chance_under` and `cost_kh` those of the plan.
+    points of the night's lowest box temperature; `chance_under` is that of going under the hard floor.
     """
 
     fill_at_bedtime: bool
@@ -70,7 +71,7 @@ class Night:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outcome:
-    """Of each candidate: chance of going under, expected degree-hours under, lowest box of each draw."""
+    """Of each candidate: chance of the hard floor, expected degree-hours under the floor, lowest box drawn."""
 
     chance: Array
     cold_kh: Array
@@ -121,13 +122,14 @@ def play(night: Night, fills: NDArray[np.bool_], fill_c: float) -> Outcome:
     mean = np.repeat(night.mean[:, None, :], len(fills), axis=1)
     cold, low, under = np.zeros(shape), np.full(shape, np.inf), np.zeros(shape, dtype=bool)
     last = np.zeros(len(fills), dtype=np.intp)
+    hard_c = [hard_floor_c(float(floor_c)) for floor_c in night.floor_c]
     warm_from = np.where(fills[:, 0], night.t_s[0] + WARMING_S, night.t_s[0])
     for i, t in enumerate(night.t_s):
         shown = mean[1] + off[last, i]
         short = np.maximum(night.floor_c[i] - shown, 0.0)
         cold += short
         low = np.minimum(low, shown)
-        under |= (short > 0.0) & (t >= warm_from)[:, None]
+        under |= (shown < hard_c[i]) & (t >= warm_from)[:, None]
         if fills[:, i].any():
             mean[0, fills[:, i]] = fill_c
             last = np.where(fills[:, i], i + 1, last)
@@ -146,10 +148,15 @@ def candidates(k: int, bed: tuple[bool, ...], wakings: int) -> NDArray[np.bool_]
     return fills
 
 
-def cost_kh(fills: NDArray[np.bool_], cold_kh: Array) -> Array:
+def waking_cost_kh(risk: float) -> float:
+    """What a waking may cost in degree-hours of cold: 4 at a risk of one in ten."""
+    return WAKING_COST_KH_PER_RISK * risk
+
+
+def cost_kh(fills: NDArray[np.bool_], cold_kh: Array, risk: float) -> Array:
     """Cost of each candidate: wakings, refills, cold."""
     wakings = fills[:, 1:].sum(axis=1)
-    return np.asarray(WAKING_COST_KH * wakings + REFILL_COST_KH * fills.sum(axis=1) + cold_kh)
+    return np.asarray(waking_cost_kh(risk) * wakings + REFILL_COST_KH * fills.sum(axis=1) + cold_kh)
 
 
 def choose(chance: Array, cost: Array, risk: float) -> int:
@@ -166,9 +173,9 @@ def _search(
     k = len(night.t_s)
     fills = np.concatenate([candidates(k, bed, n) for n in (0, 1)])
     outcome = play(night, fills, fill_c)
-    best = choose(outcome.chance, cost_kh(fills, outcome.cold_kh), risk)
-    cost = cost_kh(fills, outcome.cold_kh)[best]
-    settled = outcome.chance[best] <= risk and cost <= 2 * (WAKING_COST_KH + REFILL_COST_KH)
+    best = choose(outcome.chance, cost_kh(fills, outcome.cold_kh, risk), risk)
+    cost = cost_kh(fills, outcome.cold_kh, risk)[best]
+    settled = outcome.chance[best] <= risk and cost <= 2 * (waking_cost_kh(risk) + REFILL_COST_KH)
     more = fills[:0] if settled else candidates(k, bed, 2)
     if len(more) == 0:
         return fills, outcome, best
@@ -179,7 +186,7 @@ def _search(
         np.append(outcome.cold_kh, extra.cold_kh),
         np.concatenate([outcome.low_c, extra.low_c]),
     )
-    return fills, outcome, choose(outcome.chance, cost_kh(fills, outcome.cold_kh), risk)
+    return fills, outcome, choose(outcome.chance, cost_kh(fills, outcome.cold_kh, risk), risk)
 
 
 def _window(
@@ -189,7 +196,7 @@ def _window(
     wakes = np.flatnonzero(fills[best, 1:]) + 1
     if len(wakes) == 0:
         return None
-    cost = cost_kh(fills, outcome.cold_kh)
+    cost = cost_kh(fills, outcome.cold_kh, risk)
     good = cost <= cost[best] + AS_GOOD_KH
     if outcome.chance[best] <= risk:
         good &= outcome.chance <= risk
@@ -262,6 +269,6 @@ def night(
         holds_until=hold_with(bedtime + tuple((t, fill_c) for t in wake_s)),
         low_c=(float(low[0]), float(low[1]), float(low[2])),
         chance_under=float(outcome.chance[best]),
-        cost_kh=float(cost_kh(fills, outcome.cold_kh)[best]),
+        cost_kh=float(cost_kh(fills, outcome.cold_kh, risk)[best]),
         reason=_reason(at_bed, len(wake_s), kept),
     )

@@ -7,12 +7,15 @@ import numpy as np
 
 from coldbrood.brooder import estimate as box_estimate
 from coldbrood.brooder import outdoor
-from coldbrood.brooder.band import Band, band
-from coldbrood.brooder.hold import Hold, hold
+from coldbrood.brooder.band import Band, band, hard_floor_c
+from coldbrood.brooder.bank import Array
+from coldbrood.brooder.hold import Hold, chance_under, cold_kh, hold
+from coldbrood.brooder.paths import Paths
+from coldbrood.brooder.plan import waking_cost_kh
 from coldbrood.brooder.specs import OutdoorCurve
 from coldbrood.brooder.timetable import Interval, interval
 from coldbrood.watch.events import Now
-from coldbrood.watch.localtime import age_days, night_sun, watch_of
+from coldbrood.watch.localtime import age_days, is_night, next_wall_s, night_sun, watch_of
 from coldbrood.watch.sight import BoxSight, ProbeSight, Sight, drive_at, flock_of, seen_huddled, trend_c_per_h
 from coldbrood.watch.site import ProbeSpec, Site
 
@@ -23,13 +26,19 @@ LOOK_MOST_S = 900.0
 LOOKS_LEFT = 12.0
 NEAR_S = 3600.0
 NEAR_C = 1.0
+BEFORE_BED_S = 7200.0
+BEFORE_BED_KH = 0.5
+GETTING_UP_S = 900.0
 SILENT_FLOOR_S = 900.0
 SILENT_INTERVALS = 3.0
 
 
 @dataclass(frozen=True, slots=True)
 class BoxView:
-    """What is known of one box at one time, in watch time; `estimated` marks a box reckoned, not read."""
+    """What is known of one box at one time, in watch time; `estimated` marks a box reckoned, not read.
+
+    `worth_it` says whether a refill soon saves more than the coming of the keeper costs; see `is_worth_it`.
+    """
 
     box: str
     t_s: float
@@ -50,6 +59,7 @@ class BoxView:
     refill_t_s: float | None
     chicks: int
     age_days: float
+    worth_it: bool = True
 
 
 def silent_after_s(interval_s: float) -> float:
@@ -134,6 +144,7 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
         refill_t_s=seen.refill_t_s,
         chicks=seen.chicks,
         age_days=age,
+        worth_it=reason.startswith("timetable") or is_worth_it(site, paths, floors, now),
     )
 
 
@@ -156,6 +167,27 @@ def floor_ahead(
     own = site.batch.floors
     floors = [band(age + (at - t_s) / 86_400.0, seen.look_ins, at, own).floor_c for at in knots_s.tolist()]
     return np.interp(at_s, knots_s, floors)
+
+
+def is_worth_it(site: Site, paths: Paths, floors: Array, now: Now) -> bool:
+    """Whether the cold until the keeper is up anyway costs more than coming now does.
+
+    Asleep, a waking costs what the plan says it does; shortly before bed the fill at bedtime will do unless
+    half a degree-hour comes first; else by day a refill is asked for whenever it is due. A chance of the hard
+    floor beyond the risk is always worth it.
+    """
+    keeper = site.keeper
+    if is_night(site, now.wall_s):
+        up_wall_s, price_kh = next_wall_s(site, now.wall_s, keeper.rising_s), waking_cost_kh(keeper.risk)
+    else:
+        up_wall_s, price_kh = next_wall_s(site, now.wall_s, keeper.bedtime_s), BEFORE_BED_KH
+        if up_wall_s - now.wall_s > BEFORE_BED_S:
+            return True
+    until_s = watch_of(now, up_wall_s) + GETTING_UP_S
+    if cold_kh(paths, floors, until_s) > price_kh:
+        return True
+    hard_c = np.array([hard_floor_c(float(floor_c)) for floor_c in floors])
+    return float(np.interp(until_s, paths.t_s, chance_under(paths, hard_c))) > keeper.risk
 
 
 def timetable_due_s(seen: BoxSight, table: Interval, t_s: float) -> float | None:

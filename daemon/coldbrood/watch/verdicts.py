@@ -90,7 +90,7 @@ def of_box(
 def refill_now(view: BoxView, lead_s: float, t_s: float) -> Verdict:
     """Due when the keeper's lead before *refill by* has begun, or the box is under its floor.
 
-    For 45 min after a refill the water is given time to tell.
+    A sleeping keeper is asked only where the cold to come is worth it. For 45 min after a refill the water is given time to tell.
     """
     if view.box_c is None and not view.blind:
         return Verdict("refill-now", view.box, holds=None, clear=False, reason="first-reading-awaited")
@@ -105,7 +105,7 @@ def refill_now(view: BoxView, lead_s: float, t_s: float) -> Verdict:
     return Verdict(
         "refill-now",
         view.box,
-        holds=(due or under) and not just_filled,
+        holds=(due or under) and view.worth_it and not just_filled,
         clear=clear,
         reason="under-floor" if under else view.refill_reason,
     )
