@@ -14,7 +14,7 @@ PATIENCE_S = 30.0
 
 
 class MetricsServer:
-    """One server process. Its data outlive `stop` and `start`; equal points count as one, as told by its flag."""
+    """One server process. Its data outlive `stop` and `start`; equal points count as one, by its flag."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
@@ -60,7 +60,7 @@ class MetricsServer:
 
     def points(self, field: str = "temperature_c") -> list[tuple[str, int, float]]:
         """Every point of one field as (probe, milliseconds, value), each as often as the server gives it."""
-        query = urlencode({"match[]": f"reading_{field}", "reduce_mem_usage": "1"})
+        query = urlencode({"match[]": f"reading_{field}"})
         found = []
         for line in self._get(f"/api/v1/export?{query}").splitlines():
             series = json.loads(line)

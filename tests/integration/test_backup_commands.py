@@ -1,4 +1,4 @@
-"""Promise: a backup made under a running daemon holds every acknowledged reading, and restore goes on from it.
+"""Promise: a backup made under a running daemon holds every acknowledged reading; restore goes on from it.
 
 Whatever was there is set aside.
 """

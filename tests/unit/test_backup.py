@@ -60,7 +60,7 @@ def test_a_file_that_is_there_is_not_written_over(site: Path) -> None:
 
 
 def test_nothing_half_made_is_left(site: Path) -> None:
-    with pytest.raises(OSError, match="coldbrood.toml"):
+    with pytest.raises(OSError, match=r"coldbrood\.toml"):
         make(site / "no" / "coldbrood.toml", site / "journal.db", "s", site / "b.zip", WALL_S)
     assert sorted(path.name for path in site.glob("b.zip*")) == []
 
@@ -76,26 +76,33 @@ def test_a_journal_being_written_is_not_replaced(site: Path) -> None:
 
 @pytest.mark.parametrize("where", ["cut", "flip"])
 def test_damage_at_any_byte_is_refused_and_changes_nothing(site: Path, tmp_path: Path, where: str) -> None:
-    """Where a flipped byte is one that nothing rests on, as a file time, what comes back is whole all the same."""
+    """Where nothing rests on the flipped byte, as on a file time, what comes back is whole all the same."""
     whole = backup(site).read_bytes()
     spoilt, there = site / "spoilt.zip", tmp_path / "new" / "journal.db"
     there.parent.mkdir()
     refused = 0
     for at in range(0, len(whole), 7 if where == "flip" else 29):
         spoilt.write_bytes(whole[:at] if where == "cut" else _flipped(whole, at))
-        try:
-            restore(spoilt, there, "now")
-        except BackupError as error:
-            refused += 1
-            assert str(spoilt) in str(error)
-            assert "older one" in str(error)
-            assert [path.name for path in there.parent.iterdir()] in ([], ["journal.db.lock"])
-        else:
+        said = _refusal(spoilt, there)
+        if said is None:
             assert where == "flip"
             assert count(there) == READINGS
-            for path in there.parent.iterdir():
-                path.unlink()
+        else:
+            refused += 1
+            assert str(spoilt) in said
+            assert "older one" in said
+            assert [path.name for path in there.parent.iterdir()] in ([], ["journal.db.lock"])
+        for path in there.parent.iterdir():
+            path.unlink()
     assert refused > 0.8 * len(range(0, len(whole), 7 if where == "flip" else 29))
+
+
+def _refusal(source: Path, journal: Path) -> str | None:
+    try:
+        restore(source, journal, "now")
+    except BackupError as error:
+        return str(error)
+    return None
 
 
 def _flipped(body: bytes, at: int) -> bytes:
