@@ -49,8 +49,10 @@ def test_a_bank_that_knows_finds_the_time_of_the_sheets_box() -> None:
     bank.theta[:] = truth[:, None]
     bank.mean[0], bank.mean[1], bank.cov[:] = 75.0, 20.0, 0.0
     empty = Flock(0, 2.0, "layer")
-    paths = roll(bank, SPEC, flat(5.0, 0.0), empty, 43200.0, 600.0)
-    found = hold(Paths(paths.t_s, paths.box_c, 0.0 * paths.sd_c, paths.weights), np.full(73, 14.0), 0.1)
+    paths = roll(bank, SPEC, flat(5.0, 0.0), empty, 43200.0, 300.0)
+    found = hold(
+        Paths(paths.t_s, paths.box_c, 0.0 * paths.sd_c, paths.weights), np.full(len(paths.t_s), 14.0), 0.1
+    )
     jug, box, t_s = 75.0, 20.0, 0.0
     while box >= 14.0:
         share = float(exchange_share(np.array(jug - box)))

@@ -20,7 +20,8 @@ from coldbrood.brooder.estimate import (
     start,
     sureness,
 )
-from coldbrood.brooder.hold import hold
+from coldbrood.brooder.hold import Hold, hold
+from coldbrood.brooder.paths import Paths
 from coldbrood.brooder.specs import OutdoorCurve
 from coldbrood.brooder.thermal import priors
 
@@ -55,6 +56,10 @@ def width_h(est: Estimate, t_s: float) -> float:
     paths = forecast(est, SPEC, t_s, flat(5.0, 0.5, t_s), FLOCK, 3 * HOUR_S)
     centre = paths.weights @ paths.box_c[:, -1]
     return float(np.sqrt(paths.weights @ (paths.sd_c[:, -1] ** 2 + (paths.box_c[:, -1] - centre) ** 2)))
+
+
+def held(paths: Paths, floor_c: float) -> Hold:
+    return hold(paths, np.full(len(paths.t_s), floor_c), 0.1)
 
 
 def test_the_same_readings_give_the_same_estimate_byte_for_byte() -> None:
@@ -134,8 +139,7 @@ def test_silence_widens_the_range() -> None:
 def test_an_outdoor_that_is_not_known_widens_the_range() -> None:
     est = fed(start(SPEC, FLOCK, 7), readings(240))
     t_s = est.last_s or 0.0
-    sure = hold(forecast(est, SPEC, t_s, flat(5.0, 0.3, t_s), FLOCK), np.full(71, 17.0), 0.1)
-    unsure = hold(forecast(est, SPEC, t_s, flat(5.0, 6.0, t_s), FLOCK), np.full(71, 17.0), 0.1)
+    sure, unsure = (held(forecast(est, SPEC, t_s, flat(5.0, sd_c, t_s), FLOCK), 17.0) for sd_c in (0.3, 6.0))
     assert sure.early_s is not None
     assert unsure.early_s is not None
     assert unsure.early_s < sure.early_s
@@ -167,9 +171,11 @@ def test_the_box_now_is_the_box_read(every_s: float) -> None:
 def test_after_hours_of_silence_a_warm_box_means_a_hot_jug() -> None:
     est = fed(start(SPEC, FLOCK, 7), readings(240))
     last = est.last_s or 0.0
-    cold = learned(est, SPEC)["jug_c"]
-    after = [(last + 5 * HOUR_S + 300.0 * i, 26.0 + 0.02 * i) for i in range(24)]
-    assert learned(fed(est, after), SPEC)["jug_c"] > cold + 4.0
+    warm, spent = (
+        learned(fed(est, [(last + 5 * HOUR_S + 300.0 * i, box_c - 0.02 * i) for i in range(24)]), SPEC)
+        for box_c in (26.0, 13.0)
+    )
+    assert warm["jug_c"] > spent["jug_c"] + 15.0
 
 
 def test_a_noted_refill_counts_from_its_time_on() -> None:
@@ -266,7 +272,7 @@ def issued(seed: int, after_h: float) -> tuple[float, tuple[float, float, float]
     follower.run(box.t_s + after_h * HOUR_S, every_steps=3)
     floor_c = box.probe_c() - 3.0
     paths = forecast(follower.est, box.spec, box.t_s, box.curve(), box.flock())
-    h = hold(paths, np.full(len(paths.t_s), floor_c), 0.1)
+    h = held(paths, floor_c)
     low, mid, high = (
         24.0 if t is None else (t - box.t_s) / HOUR_S for t in (h.early_s, h.median_s, h.late_s)
     )
@@ -282,7 +288,7 @@ def width_of_prior(box: BoxDays, floor_c: float) -> float:
         box.probe_c(),
         Drive(box.outdoor_c(), 0.5, box.flock()),
     )
-    h = hold(forecast(est, box.spec, box.t_s, box.curve(), box.flock()), np.full(71, floor_c), 0.1)
+    h = held(forecast(est, box.spec, box.t_s, box.curve(), box.flock()), floor_c)
     return 24.0 if h.median_s is None else (h.median_s - box.t_s) / HOUR_S
 
 

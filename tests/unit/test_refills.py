@@ -161,6 +161,11 @@ def test_a_fill_that_is_no_water_is_refused(fill_c: float) -> None:
         note_refill(start(SPEC, FLOCK, 1), SPEC, 0.0, fill_c)
 
 
+def test_a_note_at_no_time_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"^t_s: "):
+        note_refill(start(SPEC, FLOCK, 1), SPEC, float("nan"), None)
+
+
 def test_in_boxes_richer_than_the_model_most_are_seen_and_few_imagined() -> None:
     # Recall and false alarms of a day in each of four drawn boxes; the truth is in simulated.py.
     hits = false = given = 0

@@ -34,6 +34,7 @@ LONGEST_STEP_S = 600.0
 FILL_SD_C = 7.0
 TOLD_FILL_SD_C = 4.0
 LID_SD_C = 0.8
+UNSEEN_BOX_SD_C = 5.0
 STRAY_DOUBT_SD = 2.0
 LOG_WALK_PER_SQRT_H = np.array([0.02, 0.02, 0.02, 0.02])
 # Packed covariance rows to a whole 3 x 3 and back.
@@ -112,7 +113,8 @@ def settle(bank: Bank, spec: BoxSpec, t_s: float, box_c: float) -> Bank:
     span = max(spec.fill_c - box_c, 5.0)
     mean = np.stack([np.full(SAMPLES, box_c + 0.5 * span), np.full(SAMPLES, box_c), np.zeros(SAMPLES)])
     cov = np.zeros((6, SAMPLES))
-    cov[0], cov[3], cov[5] = (0.35 * span) ** 2, 0.2**2, stray_var(np.exp(bank.theta[1]), 0.0)
+    # Walls and litter may be far from their balance yet: twice the usual stray heat.
+    cov[0], cov[3], cov[5] = (0.35 * span) ** 2, 0.2**2, 4.0 * stray_var(np.exp(bank.theta[1]), 0.0)
     return replace(bank, t_s=t_s, mean=mean, cov=cov)
 
 
@@ -273,14 +275,18 @@ def refilled(bank: Bank, spec: BoxSpec, fill_c: float | None) -> Bank:
     return replace(bank, theta=theta, draws=bank.draws + 1)
 
 
-def doubt(bank: Bank, spec: BoxSpec) -> Bank:
-    """One sample in three takes it that a refill went by unseen, not long ago or at some time in a gap."""
+def doubt(bank: Bank, spec: BoxSpec, box_sd_c: float = 0.0) -> Bank:
+    """One sample in three takes it that a refill went by unseen, not long ago or at some time in a gap.
+
+    `box_sd_c` is how far the box of these may be from where the old jug led it.
+    """
     rng = rng_of(bank)
     who = rng.permutation(SAMPLES) % 3 == 0
     fill_c = bank.mean[1] + (spec.fill_c - bank.mean[1]) * rng.uniform(0.5, 1.0, SAMPLES)
     bank = _new_jug(bank, who, fill_c, 8.0**2)
     bank.mean[2] = np.where(who, 0.0, bank.mean[2])
     bank.cov[4] = np.where(who, 0.0, bank.cov[4])
+    bank.cov[3] += np.where(who, box_sd_c**2, 0.0)
     bank.cov[5] = np.where(who, stray_var(np.exp(bank.theta[1]), 0.0), bank.cov[5])
     return replace(bank, draws=bank.draws + 1)
 

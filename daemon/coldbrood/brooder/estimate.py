@@ -11,37 +11,11 @@ from typing import Literal
 
 import numpy as np
 
-from coldbrood.brooder.bank import (
-    Array,
-    Bank,
-    Drive3,
-    advance,
-    doubt,
-    draw,
-    hides_a_refill,
-    loosen,
-    mixture,
-    reading_var,
-    refilled,
-    settle,
-    update,
-    weights,
-)
+from coldbrood.brooder.bank import Array, Bank, Drive3, advance, draw, mixture, refilled, settle, weights
 from coldbrood.brooder.flock import flock_heat_w
+from coldbrood.brooder.intake import LID_AFTER_S, TAIL_S, absorb, group, with_reading
 from coldbrood.brooder.paths import Paths, roll
-from coldbrood.brooder.refills import (
-    BOX,
-    COUNT,
-    DIP_C,
-    FIRST,
-    HEAT,
-    OUTDOOR,
-    OUTDOOR_SD,
-    TIME,
-    Due,
-    Refill,
-    find_bend,
-)
+from coldbrood.brooder.refills import TIME, Due, Refill, find_bend
 from coldbrood.brooder.specs import BoxSpec, Flock, OutdoorCurve
 from coldbrood.brooder.thermal import priors
 
@@ -60,13 +34,8 @@ __all__ = [
     "sureness",
 ]
 
-SLOT_S = 55.0
-BIN_S = 300.0
-TAIL_S = 1500.0
 TAIL_ROWS = 6
 LONGEST_TAIL_S = 7200.0
-GAP_S = 2700.0
-LID_AFTER_S = 240.0
 ONE_REFILL_S = 2700.0
 SETTLING_S = 7200.0
 SILENT_S = 7200.0
@@ -118,22 +87,10 @@ def observe(
         return est, None
     if est.last_s is None:
         est = replace(est, bank=settle(est.bank, spec, t_s, box_c), first_s=t_s)
-    est = replace(est, tail=_with_reading(est.tail, t_s, box_c, drive), last_s=t_s)
+    acts = Drive3(drive.outdoor_c, drive.outdoor_sd_c, float(flock_heat_w(drive.flock, box_c)))
+    est = replace(est, tail=with_reading(est.tail, t_s, box_c, acts), last_s=t_s)
     est, seen = _look_for_refill(est, spec)
     return _take_in(est, spec), seen
-
-
-def _with_reading(tail: Array, t_s: float, box_c: float, drive: Drive) -> Array:
-    """The tail with one more reading: a row of its own, or merged into a row begun within the minute."""
-    heat_w = float(flock_heat_w(drive.flock, box_c))
-    row = np.array([t_s, box_c, drive.outdoor_c, drive.outdoor_sd_c, heat_w, 1.0, t_s])
-    if len(tail) == 0 or t_s - tail[-1, FIRST] >= SLOT_S:
-        return np.vstack([tail, row])
-    merged = tail.copy()
-    count = merged[-1, COUNT]
-    merged[-1, :COUNT] = (merged[-1, :COUNT] * count + row[:COUNT]) / (count + 1.0)
-    merged[-1, COUNT] = count + 1.0
-    return merged
 
 
 def _look_for_refill(est: Estimate, spec: BoxSpec) -> tuple[Estimate, Refill | None]:
@@ -163,7 +120,12 @@ def note_refill(
     t_s: float,
     fill_c: float | None,
 ) -> Estimate:
-    """The keeper says that a hot jug went in. One already seen or noted within 45 minutes is the same one."""
+    """The keeper says that a hot jug went in. One already seen or noted within 45 minutes is the same one.
+
+    Raises ValueError for a time that is not finite or a fill that is no water.
+    """
+    if not math.isfinite(t_s):
+        raise ValueError(f"t_s: {t_s}: a finite number")
     if fill_c is not None and not 0.0 <= fill_c <= 100.0:
         raise ValueError(f"fill_c: {fill_c}: 0 to 100 C")
     if est.refill_s is not None and abs(t_s - est.refill_s) < ONE_REFILL_S:
@@ -173,68 +135,24 @@ def note_refill(
     return replace(est, due=due, refill_s=t_s, refills=est.refills + 1)
 
 
-def _group(tail: Array, due: tuple[Due, ...]) -> int:
-    """How many of the oldest rows make one bin: five minutes, cut at a refill."""
-    until = tail[0, TIME] + BIN_S
-    for d in due:
-        if d.t_s > tail[0, TIME]:
-            until = min(until, d.t_s)
-    return max(1, int(np.searchsorted(tail[:, TIME], until)))
-
-
 def _take_in(est: Estimate, spec: BoxSpec) -> Estimate:
     """Move rows that are old enough from the tail into the bank."""
     while len(est.tail):
-        n = _group(est.tail, est.due)
+        n = group(est.tail, est.due)
         age_s = est.tail[-1, TIME] - est.tail[n - 1, TIME]
         if age_s < TAIL_S or (len(est.tail) - n < TAIL_ROWS and age_s < LONGEST_TAIL_S):
             break
-        bank, due = _absorb(est.bank, spec, est.tail[:n], est.tail[n:], est.due)
+        bank, due = absorb(est.bank, spec, est.tail[:n], est.tail[n:], est.due)
         est = replace(est, bank=bank, due=due, tail=est.tail[n:].copy())
     return est
-
-
-def _usable(rows: Array, later: Array, due: tuple[Due, ...], expected_c: float) -> Array:
-    """The rows in which no lid was open: not around a refill, and not in a dip that later rows heal."""
-    times = rows[:, TIME]
-    shut = np.ones(len(rows), dtype=bool)
-    for d in due:
-        shut &= (times < d.lid_s) | (times > d.t_s + LID_AFTER_S)
-    soon = later[later[:, TIME] < times[-1] + TAIL_S, BOX]
-    if len(soon) >= 3:
-        healed_c = min(expected_c, float(np.sort(soon)[-2]))
-        shut &= rows[:, BOX] > healed_c - DIP_C
-    return rows[shut]
-
-
-def _absorb(
-    bank: Bank, spec: BoxSpec, rows: Array, later: Array, due: tuple[Due, ...]
-) -> tuple[Bank, tuple[Due, ...]]:
-    """Take one bin into the bank, with the refills that fall before it; the refills left over."""
-    expected_c = float(weights(bank) @ bank.mean[1])
-    good = _usable(rows, later, due, expected_c)
-    taken = good if len(good) else rows
-    to_s, before_s = float(taken[:, TIME].mean()), bank.t_s
-    drive = Drive3(*(float(v) for v in taken[:, [OUTDOOR, OUTDOOR_SD, HEAT]].mean(axis=0)))
-    jug_j = priors(spec).jug_j_per_k
-    passed = [d for d in due if d.t_s <= to_s]
-    for d in passed:
-        bank = refilled(advance(bank, jug_j, d.t_s, drive), spec, d.fill_c)
-    bank = advance(bank, jug_j, to_s, drive)
-    if (to_s - before_s > GAP_S and not passed) or hides_a_refill(bank, spec):
-        bank = doubt(bank, spec)
-    if len(good):
-        bank, _ = update(bank, float(good[:, BOX].mean()), reading_var(to_s - before_s))
-    bank = loosen(bank, max(to_s - before_s, 0.0))
-    return bank, tuple(d for d in due if d.t_s > to_s)
 
 
 def _caught_up(est: Estimate, spec: BoxSpec) -> tuple[Bank, tuple[Due, ...]]:
     """The bank run through the tail, and the refills noted after the last reading."""
     bank, due, tail = est.bank, est.due, est.tail
     while len(tail):
-        n = _group(tail, due)
-        bank, due = _absorb(bank, spec, tail[:n], tail[n:], due)
+        n = group(tail, due)
+        bank, due = absorb(bank, spec, tail[:n], tail[n:], due)
         tail = tail[n:]
     return bank, due
 

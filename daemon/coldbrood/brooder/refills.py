@@ -29,6 +29,8 @@ DIP_SD_C = 4.0
 LEAST_HOTTER_K = 10.0
 LEAST_AFTER_S = 100.0
 LADDER_S = 60.0
+SPIKE_C = 0.5
+FASTEST_K_PER_S = 0.012
 # What readings do by themselves within half an hour: deviations.
 NOISE_SD_C = 0.06
 MEMORY_SD_C = 0.10
@@ -108,6 +110,15 @@ def _response(bank: Bank, spec: BoxSpec) -> Array:
     return np.array(out)
 
 
+def _without_spikes(t: Array, over: Array) -> Array:
+    """Rows that jump above both neighbours are cut; the newest rises no faster than a jug lifts a box."""
+    calm = over.copy()
+    calm[1:-1] = np.minimum(over[1:-1], np.maximum(over[:-2], over[2:]) + SPIKE_C)
+    highest = max(over[-2], 0.0) + SPIKE_C + FASTEST_K_PER_S * (t[-1] - t[-2])
+    calm[-1] = min(over[-1], highest)
+    return calm
+
+
 def _levels(over: Array) -> Array:
     """Where the box stood up to each row: the highest that three rows in turn agreed on, so no dip counts.
 
@@ -179,7 +190,7 @@ def _bend_at(w: _Window, i: int) -> Bend | None:
     """Try a jug put in just before row `i`, against a lid shut at that time and no more."""
     at = 0.5 * (w.t[i - 1] + w.t[i])
     levels = _levels(w.over[:i])
-    rise = float(w.over[-1] - levels[-1])
+    rise = float(w.over[-2:].min() - levels[-1])
     open_rows = np.flatnonzero(w.over[: i + 1] < np.append(levels, levels[-1]) - DIP_C)
     bare = _drop(w, at, i) < LID_DROP_C
     if rise < (LEAST_BARE_RISE_C if bare else LEAST_RISE_C):
@@ -199,7 +210,8 @@ def find_bend(bank: Bank, spec: BoxSpec, tail: Array) -> Bend | None:
     hotter_k = spec.fill_c - float(jug[-1])
     if hotter_k < LEAST_HOTTER_K:
         return None
-    t, over = tail[:, TIME], tail[:, BOX] - box
+    t = tail[:, TIME]
+    over = _without_spikes(t, tail[:, BOX] - box)
     w = _Window(t, over, _wander(t), _response(bank, spec), hotter_k)
     places = [i for i in range(2, len(t)) if t[-1] - t[i] >= LEAST_AFTER_S]
     bends = [b for i in places if (b := _bend_at(w, i)) is not None]
