@@ -190,3 +190,15 @@ def test_a_gap_is_said_when_it_was_long_or_nobody_knows(
     assert verdict.holds is (reason is not None)
     if reason:
         assert verdict.reason == reason
+
+
+@pytest.mark.parametrize(("ago_s", "holds"), [(901.0, None), (3599.0, None), (3601.0, True)])
+def test_a_sleeping_keeper_is_not_woken_by_a_burst_of_lost_messages(ago_s: float, holds: bool | None) -> None:
+    found = list(verdicts.of_silence(SITE, sight_with(box_a=heard(ago_s)), HEALTH, T_S, asleep=True))
+    assert one(found, "probe-silent").holds == holds
+
+
+def test_under_its_floor_a_box_wakes_nobody_who_would_come_too_dear() -> None:
+    cold = make_view(box_c=17.9, refill_by_s=T_S, worth_it=False)
+    assert not verdicts.refill_now(cold, LEAD_S, T_S).holds
+    assert verdicts.refill_now(replace(cold, worth_it=True), LEAD_S, T_S).holds

@@ -36,6 +36,7 @@ from coldbrood.watch.events import (
     Started,
     Tick,
 )
+from coldbrood.watch.localtime import is_night
 from coldbrood.watch.outage import network_back
 from coldbrood.watch.sight import IDLE_REFUSALS, absorb
 from coldbrood.watch.site import ProbeSpec, Site
@@ -126,7 +127,7 @@ def _beat(site: Site, state: State, _event: Beat, now: Now) -> Stepped:
     due = [box for box in site.boxes if look_is_due(state.views.get(box), site.keeper.lead_s, now.t_s)]
     state, looked = _assess(site, state, due, now) if due else (state, ())
     found = (
-        *verdicts.of_silence(site, state.sight, state.health, now.t_s),
+        *verdicts.of_silence(site, state.sight, state.health, now.t_s, is_night(site, now.wall_s)),
         *verdicts.of_health(site, state.health, now.t_s),
     )
     state, judged = _judge(site, state, found, now)

@@ -22,6 +22,7 @@ STUCK_S = 6 * 3600.0
 BATTERY_BACK_V = 0.1
 BATTERY_BACK_PCT = 5.0
 LINK_GONE_S = 300.0
+ASLEEP_SILENT_S = 3600.0
 DOWN_S = 600.0
 
 
@@ -137,11 +138,19 @@ def _noted_without_rise(view: BoxView, seen: BoxSight, t_s: float) -> bool:
     return bool(before and since) and max(since) < before[-1] + NO_RISE_C
 
 
-def of_silence(site: Site, sight: Sight, health: Health, t_s: float) -> Iterator[Verdict]:
-    """Silence, probe by probe, and of all outdoor probes together. Only a reading can clear it."""
+def of_silence(
+    site: Site, sight: Sight, health: Health, t_s: float, asleep: bool = False
+) -> Iterator[Verdict]:
+    """Silence, probe by probe, and of all outdoor probes together. Only a reading can clear it.
+
+    While the keeper is asleep a box probe is given an hour: a burst of lost messages ends by itself, and a
+    refill that falls due meanwhile, by timetable or estimate, is asked for in its own name.
+    """
     for spec in site.probes.values():
         if spec.role == "box":
-            yield _silent(spec, sight.probes.get(spec.name), health.started_t_s, t_s)
+            patience_s = ASLEEP_SILENT_S - silent_after_s(spec.interval_s) if asleep else 0.0
+            at_s = t_s - max(0.0, patience_s)
+            yield _silent(spec, sight.probes.get(spec.name), health.started_t_s, at_s)
     outdoor = [spec for spec in site.probes.values() if spec.role == "outdoor"]
     if outdoor:
         longest_s = max(silent_after_s(spec.interval_s) for spec in outdoor)
