@@ -62,9 +62,10 @@ def machine(folder: Path) -> str:
     """Processor, memory, system, versions and the disk under `folder`."""
     cpu = _field("/proc/cpuinfo", "model name") or platform.machine()
     memory_kb = int((_field("/proc/meminfo", "MemTotal") or "0").split()[0])
-    load = os.getloadavg()[0]
+    load, cores = os.getloadavg()[0], os.cpu_count() or 1
     return (
-        f"{os.cpu_count()} x {cpu}, {memory_kb / 2**20:.1f} GiB, load {load:.1f}; {platform.system()} "
+        f"{cores} x {cpu}, {memory_kb / 2**20:.1f} GiB, load {load:.1f}"
+        f"{' (busy with other work: times are poor)' if load > cores else ''}; {platform.system()} "
         f"{platform.release()}; Python {platform.python_version()}, SQLite {sqlite3.sqlite_version}; "
         f"{filesystem(folder)} under {folder}"
     )

@@ -23,7 +23,7 @@ from plain_logger import CLIENT_ID as LOGGER
 from coldbrood.journal.reader import JournalReader
 
 DAEMON = f"coldbrood-{SITE}"
-WARM_C = (26.0, 30.0, 33.0)  # up in steps that a box can make
+WARM_C = (32.0, 33.0)  # under the ceiling
 HOT_C, HOTTER_C = 35.0, 36.0
 GAP_S = 0.03
 IDLE_PATIENCE_S = 60.0
