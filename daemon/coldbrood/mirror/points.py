@@ -1,7 +1,7 @@
 """From a reading to a line of the InfluxDB line protocol, which influxdb-client writes and escapes.
 
 Measurement `reading`; tags site, probe, role, box; one field named as the quantity; time in milliseconds.
-Each of these is a function of the kept reading alone, so a reading that is sent twice is one point.
+All of it follows from the kept reading and the config, so a reading that is sent twice is one point.
 """
 
 import math
