@@ -123,6 +123,9 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
     table = interval(age, day_c, night_c, seen_huddled(seen, now.t_s))
     due_s = timetable_due_s(seen, table, now.t_s)
     refill_by_s, reason = refill_by(held, due_s, sureness, blind)
+    worth_it = is_worth_it(site, paths, floors, now)
+    if not worth_it and timetable_asks(due_s, sureness, blind, site.keeper.lead_s, now.t_s):
+        reason = reason.replace("forecast-", "timetable-")
     mean_c, sd_c, estimated = _box_now(site, sight, box, now, blind)
     return BoxView(
         box=box,
@@ -144,7 +147,7 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
         refill_t_s=seen.refill_t_s,
         chicks=seen.chicks,
         age_days=age,
-        worth_it=reason.startswith("timetable") or is_worth_it(site, paths, floors, now),
+        worth_it=worth_it or reason.startswith("timetable"),
     )
 
 
@@ -197,6 +200,14 @@ def timetable_due_s(seen: BoxSight, table: Interval, t_s: float) -> float | None
         return None
     since = seen.refill_t_s if seen.refill_t_s is not None else seen.first_t_s
     return t_s if since is None else since + table.hours * 3600.0
+
+
+def timetable_asks(due_s: float | None, sureness: str, blind: bool, lead_s: float, t_s: float) -> bool:
+    """Whether the timetable alone asks for a refill now, of a box that rests on it: blind, or not known yet.
+
+    An earlier forecast that is not worth a waking must not outbid it: what is not seen keeps its timetable.
+    """
+    return (blind or sureness == "unknown") and due_s is not None and due_s - lead_s <= t_s
 
 
 def refill_by(held: Hold, due_s: float | None, sureness: str, blind: bool) -> tuple[float | None, str]:
