@@ -74,9 +74,11 @@ class KeeperTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     risk: Annotated[
         float,
         about(
-            "The chance of the box going under the floor that is taken before a refill is asked for. Lower "
-            "wakes more often. One in ten is our own choice, no source: the hard floor lies lower and wakes "
-            "you anyway.",
+            "How much is taken before a refill is asked for; lower wakes more often. By day it is the "
+            "chance of the box going under the floor. Asleep you are woken where the cold still to come is "
+            "more than 40 degree-hours times this, 4 at the default, or where the chance of the hard floor "
+            "is more than this. One in ten is our own choice, no source; the hard floor itself always wakes "
+            "you.",
             ge=0.001,
             le=0.5,
         ),

@@ -1,16 +1,21 @@
 """Messages that ask for no act at once: tonight's plan, the morning's account, the count at dusk."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
+from coldbrood.brooder.band import band
 from coldbrood.brooder.plan import NightPlan
 from coldbrood.watch.alarms import Alarm
 from coldbrood.watch.assess import BoxView
 from coldbrood.watch.events import Now
-from coldbrood.watch.localtime import clock_text, degrees_text, wall_of
+from coldbrood.watch.localtime import age_days, clock_text, degrees_text, next_wall_s, wall_of, watch_of
 from coldbrood.watch.sight import BoxSight
 from coldbrood.watch.site import Site
 from coldbrood.watch.wording import SCALD, Words, box_title, range_text, sentence
+
+WORTH_SAYING_S = 600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +86,19 @@ def _night_line(site: Site, now: Now, view: BoxView, plan: NightPlan, several: b
         if plan.wake_window_s is not None:
             early, late = (clock_text(site, wall_of(now, at)) for at in plan.wake_window_s)
             said.append(f"Any time from {early} to {late} will do.")
+    elif _may_go_under(site, now, plan):
+        held = plan.holds_until
+        when = range_text(site, now, held.early_s, held.median_s, held.late_s)
+        said.append(f"It may go a little under its floor, {when}: not worth a waking.")
     return " ".join(said)
+
+
+def _may_go_under(site: Site, now: Now, plan: NightPlan) -> bool:
+    """Whether the median forecast of the plan goes under the floor before the keeper rises."""
+    crosses_s = plan.holds_until.median_s
+    return crosses_s is not None and crosses_s < watch_of(
+        now, next_wall_s(site, now.wall_s, site.keeper.rising_s)
+    )
 
 
 def morning_words(
@@ -116,11 +133,25 @@ def _morning_line(
         ((at, box_c) for at, box_c in box.track if at >= now.t_s - night_s), key=lambda point: point[1]
     )
     came = f"{degrees_text(keeper, low_c)} at {clock_text(site, wall_of(now, low_t_s))}"
-    said = f"{sentence(box_title(name))}: lowest {came}"
+    said = f"{sentence(box_title(name))}: lowest {came}{_time_under(site, now, box, night_s)}"
     if forecast is None or not forecast.known:
         return f"{said}."
     low, middle, high = (degrees_text(keeper, celsius) for celsius in forecast.low_c)
     return f"{said}; forecast was {middle} ({low} to {high})."
+
+
+def _time_under(site: Site, now: Now, box: BoxSight, night_s: float) -> str:
+    """How long of the night the box stood under its floor, by its five-minute track; nothing if it did not."""
+    points = [point for point in (*box.track, (now.t_s, math.inf)) if point[0] >= now.t_s - night_s]
+    under_s = sum(
+        after - at for (at, box_c), (after, _) in pairwise(points) if box_c < _floor_at(site, now, box, at)
+    )
+    return f", under its floor for {under_s / 60:.0f} min" if under_s >= WORTH_SAYING_S else ""
+
+
+def _floor_at(site: Site, now: Now, box: BoxSight, t_s: float) -> float:
+    age = age_days(site, wall_of(now, t_s))
+    return band(age, box.look_ins, t_s, site.batch.floors).floor_c
 
 
 def dusk_words(boxes: Mapping[str, BoxSight]) -> Words:

@@ -91,7 +91,8 @@ def of_box(
 def refill_now(view: BoxView, lead_s: float, t_s: float) -> Verdict:
     """Due when the keeper's lead before *refill by* has begun, or the box is under its floor.
 
-    A sleeping keeper is asked only where the cold to come is worth it. For 45 min after a refill the water is given time to tell.
+    A sleeping keeper is asked only where the cold to come is worth it. For 45 min after a refill the water
+    is given time to tell.
     """
     if view.box_c is None and not view.blind:
         return Verdict("refill-now", view.box, holds=None, clear=False, reason="first-reading-awaited")
