@@ -141,7 +141,7 @@ def _morning_line(
 
 
 def _time_under(site: Site, now: Now, box: BoxSight, night_s: float) -> str:
-    """How long of the night the box stood under its floor, by its five-minute track; nothing if it did not."""
+    """How long of the night the box stood under its floor, by its five-minute track; nothing if never."""
     points = [point for point in (*box.track, (now.t_s, math.inf)) if point[0] >= now.t_s - night_s]
     under_s = sum(
         after - at for (at, box_c), (after, _) in pairwise(points) if box_c < _floor_at(site, now, box, at)
