@@ -1,0 +1,196 @@
+#!/usr/bin/env python3
+"""Fourteen days of chicks, many times over, with and without the watch: wakings, cold, and what was foretold.
+
+Run by hand: `.venv/bin/python tests/benchmarks/nights.py [--quick] [--json] [--batches N] [--seeds tune]`.
+The truth (tests/helpers/nightsim) is richer than the model, and meets the watch through its pure entry alone:
+bytes of probes in, messages out. Seeds of *report* unless told otherwise. It exits 0 whether bars hold or
+not.
+"""
+
+import argparse
+import json
+import os
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
+
+from figures import machine, table
+from nightsim import bars, batch, blind, cost, lows, picture
+from nightsim.bars import Figure, Row
+from nightsim.seeds_report import REPORT
+from nightsim.seeds_tune import TUNE
+from nightsim.weather import PLACES
+
+PICTURE = Path(__file__).parents[2] / "fixtures" / "figures" / "wakings-against-cold.svg"
+CURVE_RISKS = (0.025, 0.05, 0.2, 0.4)
+LOOK_MS, PLAN_MS = 5.0, 200.0
+
+
+def rows_of(seeds: Sequence[int], floor: str, risk: float, jobs: int, kept: Path | None) -> Iterator[Row]:
+    """The batches, as they come; each is kept as a line of JSON where asked."""
+    with ProcessPoolExecutor(jobs) as pool:
+        for row in pool.map(partial(batch.run, floor_name=floor, risk=risk), seeds):
+            if kept is not None:
+                with kept.open("a", encoding="utf-8") as file:
+                    file.write(json.dumps(row) + "\n")
+            yield row
+
+
+def tallies(rows: list[Row]) -> str:
+    """Means of a batch, policy by policy."""
+    lines = []
+    for who in ("product", "timetable", "threshold", "oracle"):
+        means = [bars.total(rows, who, w) / len(rows) for w in ("wakings", "refills", "cold_kh", "hard_min")]
+        lines.append((who, *(f"{mean:.1f}" for mean in means), f"{bars.cost_kh(rows, who) / len(rows):.1f}"))
+    return table(("a batch", "wakings", "refills", "cold K h", "hard min", "cost K h"), lines)
+
+
+def low_figures() -> dict[str, Figure]:
+    """Tonight's low over a year of each series."""
+    out = {}
+    for place in PLACES:
+        got = lows.score(place)
+        best = min(got.rules_k)
+        out[f"tonight's low at 21:00, {place.name}, K"] = bars.figure(
+            got.ours_k, f"< {best:.3f}", got.ours_k < best
+        )
+        holds = 0.75 <= got.covered <= 0.87
+        out[f"its 80 % range, {place.name}"] = bars.figure(got.covered, "0.75 to 0.87", holds)
+    return out
+
+
+def blind_figures(seeds: Sequence[int]) -> dict[str, Figure]:
+    """Nudges of blind nights against the timetable."""
+    out = {}
+    for case in blind.CASES:
+        found = [blind.lateness_min(seed, case) for seed in seeds]
+        worst, said = max(late for late, _ in found), all(estimated for _, estimated in found)
+        holds = worst <= blind.SLACK_MIN and said
+        out[f"blind: {case}, min after the timetable"] = bars.figure(worst, "<= 15, as estimate", holds)
+    return out
+
+
+def cost_figures(seed: int) -> dict[str, Figure]:
+    """Milliseconds of a look, a reading and a plan."""
+    look, step, plan = cost.cost_ms(seed)
+    return {
+        "one look at a box, ms": bars.figure(look, "<= 5", look <= LOOK_MS),
+        "one step with a reading, ms": bars.figure(step, "<= 5", step <= LOOK_MS),
+        "a box's night plan, ms": bars.figure(plan, "<= 200", plan <= PLAN_MS),
+    }
+
+
+def all_figures(rows: list[Row], seeds: Sequence[int], blind_seeds: int) -> dict[str, Figure]:
+    """Every bar of the table. Weak boxes are left to their own table."""
+    some = bars.strong(rows) or rows
+    cases = bars.cases_of(some)
+    return {
+        **bars.night_figures(some),
+        **bars.range_figures(cases),
+        **bars.crps_figures(cases),
+        **low_figures(),
+        **bars.refill_figures(some),
+        **cost_figures(seeds[0]),
+        **blind_figures(seeds[:blind_seeds]),
+    }
+
+
+def curve(seeds: Sequence[int], jobs: int, rows: list[Row]) -> None:
+    """The trade-off by risk on some batches, as a table and a picture."""
+    points = []
+    base = [row for row in rows if row["seed"] in seeds]
+    for risk in (*CURVE_RISKS, batch.DEFAULT_RISK):
+        got = base if risk == batch.DEFAULT_RISK else list(rows_of(seeds, "demanding", risk, jobs, None))
+        points.append((risk, _mean(got, "product", "wakings"), _mean(got, "product", "cold_kh")))
+    points.sort()
+    others = [
+        (w, _mean(base, w, "wakings"), _mean(base, w, "cold_kh"))
+        for w in ("timetable", "threshold", "oracle")
+    ]
+    named = [(f"risk {risk:g}", x, y) for risk, x, y in points]
+    print(
+        table(
+            ("trade-off", "wakings", "cold K h"),
+            [(n, f"{x:.1f}", f"{y:.1f}") for n, x, y in [*named, *others]],
+        )
+    )
+    PICTURE.parent.mkdir(exist_ok=True)
+    PICTURE.write_text(picture.curve_svg(named, others, len(base)), encoding="utf-8")
+    print(f"drawn: {PICTURE.relative_to(PICTURE.parents[2])}")
+
+
+def _mean(rows: list[Row], who: str, what: str) -> float:
+    return bars.total(rows, who, what) / max(len(rows), 1)
+
+
+def report(rows: list[Row], figures: dict[str, Figure], begun: float) -> None:
+    """The tables for people."""
+    some, weak = bars.strong(rows), [row for row in rows if row not in bars.strong(rows)]
+    print(machine(PICTURE.parents[2]))
+    print(f"\n{len(some)} batches of 14 days; {len(weak)} more whose box is too weak on paper\n")
+    if some:
+        print(tallies(some), "\n")
+    if weak:
+        print("too weak on paper (the right answer is to say so on day 0):")
+        print(tallies(weak), "\n")
+    lines = [
+        (
+            name,
+            "none" if f["value"] is None else f"{f['value']:g}",
+            f["bar"],
+            "holds" if f["holds"] else "MISSED",
+        )
+        for name, f in figures.items()
+    ]
+    print(table(("figure", "value", "bar", ""), lines), "\n")
+    wrong = [(name, str(n), f"{mean:+.2f}", f"{sd:.2f}") for name, n, mean, sd in bars.residual_table(rows)]
+    print(table(("box two hours on, less forecast", "n", "mean K", "sd K"), wrong))
+    print(f"\n{time.monotonic() - begun:.0f} s")
+
+
+def _options(argv: Sequence[str] | None) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--quick", action="store_true", help="two batches, no curve")
+    parser.add_argument("--json", action="store_true", help="one object instead of tables")
+    parser.add_argument("--batches", type=int, default=40)
+    parser.add_argument("--seeds", choices=("report", "tune"), default="report")
+    parser.add_argument("--floor", choices=("demanding", "own"), default="demanding")
+    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
+    parser.add_argument(
+        "--curve", type=int, default=0, help="batches for the trade-off curve and its picture"
+    )
+    parser.add_argument("--keep", type=Path, help="a file for the plain numbers of each batch")
+    parser.add_argument("--from", type=Path, dest="kept", help="take the batches from such a file")
+    return parser.parse_args(argv)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run, print, and leave the verdict to the reader."""
+    asked, begun = _options(argv), time.monotonic()
+    seeds = (REPORT if asked.seeds == "report" else TUNE)[: 2 if asked.quick else asked.batches]
+    rows: list[dict[str, Any]]
+    if asked.kept is not None:
+        rows = [json.loads(line) for line in asked.kept.read_text(encoding="utf-8").splitlines()]
+    else:
+        rows = list(rows_of(seeds, asked.floor, batch.DEFAULT_RISK, asked.jobs, asked.keep))
+    figures = all_figures(rows, seeds, 1 if asked.quick else 6)
+    if asked.json:
+        print(json.dumps(figures))
+        return 0
+    report(rows, figures, begun)
+    if asked.curve:
+        curve(seeds[: asked.curve], asked.jobs, rows)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

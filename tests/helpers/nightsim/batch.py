@@ -1,0 +1,97 @@
+"""One batch under every policy: the plain numbers that the figures are made of."""
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from nightsim.baselines import Threshold, timetable_life
+from nightsim.floors import DEMANDING, FLOORS, under
+from nightsim.lane import Life, live
+from nightsim.oracle import oracle_life
+from nightsim.product import Product, site_of
+from nightsim.scenario import Scenario, draw
+from nightsim.scores import Scored
+
+from coldbrood.brooder.estimate import forecast, start
+from coldbrood.brooder.hold import hold
+from coldbrood.brooder.specs import Flock, OutdoorCurve
+
+DEFAULT_RISK = 0.1
+WEAK_UNDER_H = 3.0
+SEEN_WITHIN_MIN = 10
+
+
+@dataclass(frozen=True)
+class Tally:
+    """One life in four numbers."""
+
+    wakings: int
+    refills: int
+    cold_kh: float
+    hard_min: float
+
+
+def tally(life: Life, floor_name: str) -> Tally:
+    """Count one life under one floor."""
+    cold_kh, hard_min = under(life.lane, FLOORS[floor_name])
+    return Tally(len(life.wakings), life.refills, cold_kh, hard_min)
+
+
+def paper_hold_h(s: Scenario) -> float:
+    """On paper, what a fresh jug holds at 21 C on day 1 outside at the mean of the first three nights."""
+    night = (np.arange(3 * 1440) % 1440 < 390) | (np.arange(3 * 1440) % 1440 >= 1320)
+    out_c = float(s.weather.outdoor_c[: 3 * 1440][night].mean())
+    curve = OutdoorCurve(np.array([0.0, 1e5]), np.full(2, out_c), np.full(2, 1.0))
+    flock = Flock(s.chicks, 1.0, "layer")
+    paths = forecast(start(s.spec, flock, 1), s.spec, 0.0, curve, flock, refills=((0.0, s.spec.fill_c),))
+    floors = np.where(paths.t_s < 3600.0, -np.inf, 21.0)
+    median_s = hold(paths, floors, 0.1).median_s
+    return 24.0 if median_s is None else median_s / 3600.0
+
+
+def refills_seen(refills: list[int], seen: list[int]) -> tuple[int, int, int]:
+    """Refills, those seen within ten minutes, and sightings of none (60 minutes count as the same one)."""
+    real = [at for i, at in enumerate(refills) if i and at - refills[i - 1] >= 45]
+    caught = sum(any(0 <= found - at <= SEEN_WITHIN_MIN for found in seen) for at in real)
+    false = sum(not any(-5 <= found - at <= 60 for at in refills) for found in seen)
+    return len(real), caught, false
+
+
+def product_life(s: Scenario, floor_name: str, risk: float, scored: bool) -> tuple[Life, Scored]:
+    """The watch under test, with its forecasts scored if asked."""
+    floors = DEMANDING if floor_name == "demanding" else ()
+    policy = Scored(Product(s, site_of(s, risk, floors)), FLOORS[floor_name])
+    return live(s, policy if scored else policy.product), policy
+
+
+def run(seed: int, floor_name: str = "demanding", risk: float = DEFAULT_RISK) -> dict[str, Any]:
+    """All policies on one seed, as plain values."""
+    s = draw(seed)
+    life, scored = product_life(s, floor_name, risk, scored=True)
+    lives = {
+        "product": life,
+        "timetable": timetable_life(s),
+        "threshold": live(s, Threshold(FLOORS[floor_name])),
+        "oracle": oracle_life(s, FLOORS[floor_name]),
+    }
+    return {
+        "seed": seed,
+        "place": s.place.name,
+        "outdoor_c": float(s.weather.outdoor_c.mean()),
+        "paper_hold_h": paper_hold_h(s),
+        "tally": {name: asdict(tally(one, floor_name)) for name, one in lives.items()},
+        "refills_seen": refills_seen(life.lane.refills, scored.product.seen),
+        "cases": [asdict(case) for case in scored.cases],
+        "left_out": scored.left_out,
+        "residuals": scored.residuals,
+        "other_wakings": _other(scored.product),
+    }
+
+
+def _other(product: Product) -> dict[str, int]:
+    """Messages of the night that may wake, by condition: how many alarms were raised."""
+    found: dict[str, set[str]] = {}
+    for minute, send in product.sends:
+        if send.urgency >= 3 and (minute % 1440 >= 1320 or minute % 1440 < 390):
+            found.setdefault(send.key.split("/")[0], set()).add(send.key.rsplit(".", 1)[0])
+    return {condition: len(keys) for condition, keys in found.items()}

@@ -1,0 +1,74 @@
+"""The nights benchmark judges honestly: its truth is the demo's, its seeds are apart, nothing of it leaks."""
+
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+from nightsim import lows
+from nightsim.floors import demanding_c
+from nightsim.scenario import draw
+from nightsim.scores import crps_h
+from nightsim.seeds_report import REPORT
+from nightsim.seeds_tune import TUNE
+from nightsim.truth import MANY, ONE
+from nightsim.weather import PLACES, Place, year
+
+from coldbrood.probes import simulated
+
+
+def test_seeds_to_tune_on_and_to_report_on_are_apart() -> None:
+    assert not set(TUNE) & set(REPORT)
+    assert len(REPORT) >= 40
+
+
+def test_the_truth_is_the_demos_truth_to_rounding() -> None:
+    s = draw(1)
+    truth = simulated.start(s.box.box, 4.0, 18.0, 75.0)
+    truth.wrapped = True
+    nodes = tuple(float(n) for n in truth.nodes_c)
+    lanes = tuple(np.full(3, n) for n in nodes)
+    for minute in range(240):
+        acts = s.acting(minute)
+        nodes = s.box.minute(ONE, nodes, 1.0, acts)
+        lanes = s.box.minute(MANY, lanes, np.ones(3), acts)
+        truth.vent_factor = acts.vent_factor
+        weather = simulated.Weather(acts.outdoor_c, acts.wind_m_s, acts.sun_w_m2)
+        weight = 0.040 * (simulated.chick_mass_kg(0.0) / 0.040) ** 0.75 * s.box.box.heat_factor
+        truth.step(60.0, weather, simulated.Chicks(1, 0.0, acts.heat_per_w_kg / weight))
+    assert nodes == pytest.approx(truth.nodes_c, abs=1e-9)
+    assert [lane[1] for lane in lanes] == pytest.approx(nodes, abs=1e-9)
+
+
+def test_the_watch_under_test_loads_nothing_of_the_truth() -> None:
+    code = "import sys, coldbrood.entry; print([m for m in sys.modules if 'simul' in m or 'nightsim' in m])"
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert found.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize(
+    ("place", "known_k"),
+    # C: reference/physics.md section 6, numpy on the same pvlib series.
+    list(
+        zip(
+            PLACES,
+            ((3.052, 2.692, 2.177, 2.065), (1.575, 1.365, 1.149, 1.082), (1.984, 1.680, 1.563, 1.531)),
+            strict=True,
+        )
+    ),
+)
+def test_the_rules_for_tonights_low_are_those_of_the_sheet(place: Place, known_k: tuple[float, ...]) -> None:
+    assert lows.rules_k(year(place).air_c) == pytest.approx(known_k, abs=0.005)
+
+
+def test_the_score_of_a_sure_forecast_is_its_error() -> None:
+    # CRPS of a point forecast is the absolute error (Gneiting and Raftery 2007, M).
+    said = (np.arange(1441) >= 300).astype(float)
+    assert crps_h(said, 420.0) == pytest.approx(2.0)
+    assert crps_h(said, 300.0) == 0.0
+
+
+def test_the_demanding_floor_is_the_issues() -> None:
+    assert [demanding_c(day) for day in (0.0, 2.9, 3.1, 6.9, 7.1, 9.9, 10.1, 13.0)] == pytest.approx(
+        [21.0, 21.0, 18.0, 18.0, 15.0, 15.0, 10.0, 10.0]
+    )
