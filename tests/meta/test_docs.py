@@ -96,13 +96,22 @@ def test_each_verb_has_help_with_an_example_that_parses(verb: str) -> None:
     assert [rest for rest in examples if not parses(rest)] == []
 
 
+def is_toml(line: str) -> bool:
+    """Whether a line is TOML, and not a line of Python."""
+    try:
+        tomllib.loads(line)
+    except tomllib.TOMLDecodeError:
+        return False
+    return True
+
+
 @pytest.mark.parametrize("path", DOCS, ids=lambda path: path.name)
 def test_each_config_key_in_the_docs_exists(path: Path) -> None:
     """A key is written as TOML, `key = value`, or with its table, `[[channel]]` or `channel.name`."""
     for span in code_spans(path.read_text(encoding="utf-8")):
         if match := re.fullmatch(r"\[{1,2}([a-z_.]+)\]{1,2}", span):
             assert match[1] in KEYS, span
-        elif match := re.fullmatch(r"([a-z_]+) = .+", span):
+        elif (match := re.fullmatch(r"([a-z_]+) = .+", span)) and is_toml(span):
             assert any(match[1] in keys for keys in KEYS.values()), span
         elif (match := re.fullmatch(r"([a-z]+)\.([a-z_]+)", span)) and match[1] in KEYS and match[2] != "py":
             assert match[2] in KEYS[match[1]], span
