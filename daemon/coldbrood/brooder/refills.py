@@ -29,6 +29,9 @@ DIP_SD_C = 4.0
 LEAST_HOTTER_K = 10.0
 LEAST_AFTER_S = 100.0
 LADDER_S = 60.0
+# The rows of so long must agree on the rise. With a reading each five minutes that is the newest alone, or
+# else a refill is seen one reading too late, or never.
+AGREED_S = 120.0
 SPIKE_C = 0.5
 FASTEST_K_PER_S = 0.012
 # What readings do by themselves within half an hour: deviations.
@@ -190,7 +193,7 @@ def _bend_at(w: _Window, i: int) -> Bend | None:
     """Try a jug put in just before row `i`, against a lid shut at that time and no more."""
     at = 0.5 * (w.t[i - 1] + w.t[i])
     levels = _levels(w.over[:i])
-    rise = float(w.over[-2:].min() - levels[-1])
+    rise = float(w.over[w.t >= w.t[-1] - AGREED_S].min() - levels[-1])
     open_rows = np.flatnonzero(w.over[: i + 1] < np.append(levels, levels[-1]) - DIP_C)
     bare = _drop(w, at, i) < LID_DROP_C
     if rise < (LEAST_BARE_RISE_C if bare else LEAST_RISE_C):
