@@ -71,7 +71,7 @@ class Night:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outcome:
-    """Of each candidate: chance of the hard floor, expected degree-hours under the floor, lowest box drawn."""
+    """Of each candidate: chance of the hard floor, expected degree-hours under the floor, lowest box."""
 
     chance: Array
     cold_kh: Array
