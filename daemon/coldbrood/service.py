@@ -263,10 +263,11 @@ class Service:
             if not packet.retained:
                 self._take_note(packet.payload, packet.topic, now)
             return
-        age_bound_s = now.t_s - self._away_from_t_s if packet.queued else 0.0
-        if packet.dup:
-            age_bound_s += COMMIT_AFTER_S
-        values = self._door.packet(packet.topic, packet.payload, packet.retained, age_bound_s, now)
+        away_s = now.t_s - self._away_from_t_s if packet.queued else 0.0
+        unacked_s = COMMIT_AFTER_S if packet.dup else 0.0
+        values = self._door.packet(
+            packet.topic, packet.payload, packet.retained, away_s + unacked_s, now, unacked_s
+        )
         self._take_values(values, now)
 
     def _take_values(self, values: tuple[Reading | Refused, ...], now: Now) -> None:

@@ -182,6 +182,24 @@ def test_what_the_broker_sends_again_after_a_restart_is_stored_once() -> None:
     assert taken(send(door, box(21.5), 1120.0)) == [(1120.0, 21.5)]
 
 
+def test_a_repeat_is_known_whether_it_waited_long_for_its_commit_or_not_at_all() -> None:
+    """The last commit before a kill at 1060 held readings of 1000 and 1060; both come again, marked so."""
+    door = make_door()
+    kept = [
+        Reading("box-a", "temperature_c", c, c, t_s, WALL_S, True)
+        for t_s, c in ((1000.0, 21.0), (1060.0, 21.5))
+    ]
+    door.resume(kept)
+    again = [
+        door.packet(BOX, box(celsius).encode(), False, 940.0 + 60.0, at(2000.0 + k), unacked_s=60.0)
+        for k, celsius in enumerate((21.0, 21.5, 21.5))
+    ]
+    assert [refused(outcomes) for outcomes in again] == [["older-than-taken"], ["older-than-taken"], []]
+    (other,) = again[2]
+    assert isinstance(other, Reading)
+    assert other.late
+
+
 def test_what_the_broker_sends_again_after_a_broken_link_is_stored_once() -> None:
     door = make_door()
     pack = '[{"bn":"box-a","bu":"Cel","v":22},{"t":-20,"v":22},{"t":-40,"v":22}]'

@@ -37,6 +37,7 @@ class _Arrival:
     payload: bytes
     age_bound_s: float
     now: Now
+    unacked_s: float = 0.0
 
     def refused(self, probe: str | None, reason: Refusal, detail: str) -> Refused:
         kept = self.payload[:PAYLOAD_KEPT_BYTES]
@@ -94,10 +95,19 @@ class Door:
                 self._gates[key] = GateState(taken_t_s=reading.t_s, taken=reading.raw)
 
     def packet(
-        self, topic: str, payload: bytes, retained: bool, age_bound_s: float, now: Now
+        self,
+        topic: str,
+        payload: bytes,
+        retained: bool,
+        age_bound_s: float,
+        now: Now,
+        unacked_s: float = 0.0,
     ) -> tuple[Outcome, ...]:
-        """Take one packet that may have waited up to `age_bound_s` on its way. Never raises on any bytes."""
-        arrival = _Arrival(topic, payload, max(0.0, age_bound_s), now)
+        """Take one packet that may have waited up to `age_bound_s` on its way. Never raises on any bytes.
+
+        `unacked_s` is the part of it before the link broke, while the packet waited for our acknowledgement.
+        """
+        arrival = _Arrival(topic, payload, max(0.0, age_bound_s), now, unacked_s)
         specs = self._by_topic.get(topic)
         if specs is None:
             return (arrival.refused(None, "unknown-probe", "no probe of the config has this topic"),)
@@ -141,15 +151,17 @@ class Door:
         verdict = _datable(dated.age_s)
         dated = replace(dated, age_s=max(0.0, dated.age_s))
         if verdict.reason is None:
-            verdict = self._judge(spec, dated, arrival.now)
+            verdict = self._judge(spec, dated, arrival)
         if verdict.reason is not None:
             return arrival.refused(spec.name, verdict.reason, verdict.detail)
         return _reading(arrival.now, spec, dated)
 
-    def _judge(self, spec: ProbeSpec, dated: _Dated, now: Now) -> Verdict:
+    def _judge(self, spec: ProbeSpec, dated: _Dated, arrival: _Arrival) -> Verdict:
+        now = arrival.now
         key, raw, t_s = (spec.name, dated.sample.quantity), dated.sample.value, now.t_s - dated.age_s
         gate = self._gates.get(key, GateState())
-        if dated.unsure_s > 0 and self._is_sent_again(key, dated, now):
+        broke_t_s = now.t_s - dated.unsure_s + arrival.unacked_s
+        if dated.unsure_s > 0 and self._is_sent_again(key, dated, broke_t_s):
             return Verdict("older-than-taken", f"{raw:g} was taken before the link broke: a copy")
         if dated.late:
             verdict = quality.plausible(gate, spec, key[1], raw, t_s)
@@ -159,13 +171,12 @@ class Door:
             self._remember(key, _Taken(now.t_s, dated.age_s, raw))
         return verdict
 
-    def _is_sent_again(self, key: Key, dated: _Dated, now: Now) -> bool:
+    def _is_sent_again(self, key: Key, dated: _Dated, broke_t_s: float) -> bool:
         """Whether this may be a copy of a value taken, and not yet acknowledged, when the link broke.
 
         Each value remembered excuses one copy only, so that a steady temperature is not taken for
         copies all night.
         """
-        broke_t_s = now.t_s - dated.unsure_s
         recent = self._recent.get(key, deque())
         for taken in recent:
             if taken.is_like(dated) and -UNACKNOWLEDGED_S <= taken.arrived_t_s - broke_t_s <= SLACK_S:
