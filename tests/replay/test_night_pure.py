@@ -45,10 +45,10 @@ LEAD_S = 1800.0  # of the keeper in sites.py
 # (watch/conditions.py). The refill of 03:11 lasts into the day.
 COLD = """
 22:00:00 phone-1 One fill now, up at 02:30: box A | bedtime
-02:51:30 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
-03:01:30 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
-03:11:30 phone-1 Refill now: box A 21.8 C, floor 21.1 | forecast
-03:11:30 phone-2 Refill now: box A 21.8 C, floor 21.1 | forecast
+02:51:00 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
+03:01:00 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
+03:11:00 phone-1 Refill now: box A 22 C, floor 21.1 | forecast
+03:11:00 phone-2 Refill now: box A 22 C, floor 21.1 | forecast
 06:30:00 phone-1 Morning: woken once | morning
 """
 # Chicks of ten days, whose floor is 15 C, and 13 C or more outside: the jug of 16:00 lasts the night.
@@ -62,37 +62,37 @@ MILD = """
 # later, before it comes a fifth time.
 ALONE = """
 22:00:00 phone-1 One fill now, up at 02:30: box A | bedtime
-02:51:30 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
-03:01:30 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
-03:11:30 phone-1 Refill now: box A 22 C, floor 21.1 | forecast
-03:11:30 phone-2 Refill now: box A 22 C, floor 21.1 | forecast
-03:21:30 phone-1 Refill now: box A 21.5 C, floor 21.1 | forecast
-03:21:30 phone-2 Refill now: box A 21.5 C, floor 21.1 | forecast
-03:31:30 phone-1 Refill now: box A 21.2 C, floor 21.1 | forecast
-03:31:30 phone-2 Refill now: box A 21.2 C, floor 21.1 | forecast
-03:37:30 phone-1 No refill seen: box A 21.2 C | no-rise-after-nudge
-03:47:30 phone-1 No refill seen: box A 20.8 C | no-rise-after-nudge
-03:47:30 phone-2 No refill seen: box A 20.8 C | no-rise-after-nudge
-03:57:30 phone-1 No refill seen: box A 20.2 C | no-rise-after-nudge
-03:57:30 phone-2 No refill seen: box A 20.2 C | no-rise-after-nudge
-04:07:30 phone-1 No refill seen: box A 20.1 C | no-rise-after-nudge
-04:07:30 phone-2 No refill seen: box A 20.1 C | no-rise-after-nudge
-04:17:30 phone-1 No refill seen: box A 19.6 C | no-rise-after-nudge
-04:17:30 phone-2 No refill seen: box A 19.6 C | no-rise-after-nudge
-04:27:30 phone-1 No refill seen: box A 19.4 C | no-rise-after-nudge
-04:27:30 phone-2 No refill seen: box A 19.4 C | no-rise-after-nudge
-04:47:30 phone-1 No refill seen: box A 18.4 C | no-rise-after-nudge
-04:47:30 phone-2 No refill seen: box A 18.4 C | no-rise-after-nudge
-05:07:30 phone-1 No refill seen: box A 17.9 C | no-rise-after-nudge
-05:07:30 phone-2 No refill seen: box A 17.9 C | no-rise-after-nudge
-05:27:30 phone-1 No refill seen: box A 17.4 C | no-rise-after-nudge
-05:27:30 phone-2 No refill seen: box A 17.4 C | no-rise-after-nudge
-05:47:30 phone-1 No refill seen: box A 16.9 C | no-rise-after-nudge
-05:47:30 phone-2 No refill seen: box A 16.9 C | no-rise-after-nudge
-06:07:30 phone-1 No refill seen: box A 16.6 C | no-rise-after-nudge
-06:07:30 phone-2 No refill seen: box A 16.6 C | no-rise-after-nudge
-06:27:30 phone-1 No refill seen: box A 16.2 C | no-rise-after-nudge
-06:27:30 phone-2 No refill seen: box A 16.2 C | no-rise-after-nudge
+02:51:00 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
+03:01:00 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
+03:11:00 phone-1 Refill now: box A 22 C, floor 21.1 | forecast
+03:11:00 phone-2 Refill now: box A 22 C, floor 21.1 | forecast
+03:21:00 phone-1 Refill now: box A 21.6 C, floor 21.1 | forecast
+03:21:00 phone-2 Refill now: box A 21.6 C, floor 21.1 | forecast
+03:31:00 phone-1 Refill now: box A 21.2 C, floor 21.1 | forecast
+03:31:00 phone-2 Refill now: box A 21.2 C, floor 21.1 | forecast
+03:37:00 phone-1 No refill seen: box A 21.2 C | no-rise-after-nudge
+03:47:00 phone-1 No refill seen: box A 20.8 C | no-rise-after-nudge
+03:47:00 phone-2 No refill seen: box A 20.8 C | no-rise-after-nudge
+03:57:00 phone-1 No refill seen: box A 20.2 C | no-rise-after-nudge
+03:57:00 phone-2 No refill seen: box A 20.2 C | no-rise-after-nudge
+04:07:00 phone-1 No refill seen: box A 20.1 C | no-rise-after-nudge
+04:07:00 phone-2 No refill seen: box A 20.1 C | no-rise-after-nudge
+04:17:00 phone-1 No refill seen: box A 19.7 C | no-rise-after-nudge
+04:17:00 phone-2 No refill seen: box A 19.7 C | no-rise-after-nudge
+04:27:00 phone-1 No refill seen: box A 19.5 C | no-rise-after-nudge
+04:27:00 phone-2 No refill seen: box A 19.5 C | no-rise-after-nudge
+04:47:00 phone-1 No refill seen: box A 18.5 C | no-rise-after-nudge
+04:47:00 phone-2 No refill seen: box A 18.5 C | no-rise-after-nudge
+05:07:00 phone-1 No refill seen: box A 17.8 C | no-rise-after-nudge
+05:07:00 phone-2 No refill seen: box A 17.8 C | no-rise-after-nudge
+05:27:00 phone-1 No refill seen: box A 17.2 C | no-rise-after-nudge
+05:27:00 phone-2 No refill seen: box A 17.2 C | no-rise-after-nudge
+05:47:00 phone-1 No refill seen: box A 16.9 C | no-rise-after-nudge
+05:47:00 phone-2 No refill seen: box A 16.9 C | no-rise-after-nudge
+06:07:00 phone-1 No refill seen: box A 16.5 C | no-rise-after-nudge
+06:07:00 phone-2 No refill seen: box A 16.5 C | no-rise-after-nudge
+06:27:00 phone-1 No refill seen: box A 16.1 C | no-rise-after-nudge
+06:27:00 phone-2 No refill seen: box A 16.1 C | no-rise-after-nudge
 06:30:00 phone-1 Morning: woken 2 times | morning
 06:42:00 phone-1 Too cold: box A 16 C, refill now | under-hard-floor
 06:46:00 phone-1 Too cold: box A 16.1 C, refill now | under-hard-floor
@@ -133,16 +133,16 @@ BLIND = """
 TWO = """
 18:47:15 phone-1 Head count: each box at dusk | dusk
 22:00:00 phone-1 One fill now, up at 02:30: box A | bedtime
-02:00:15 phone-1 Refill now: box B 23.1 C, floor 21.1 | forecast
-02:10:15 phone-1 Refill now: box B 22.1 C, floor 21.1 | forecast
-02:20:15 phone-1 Refill now: box B 21.9 C, floor 21.1 | forecast
-02:20:15 phone-2 Refill now: box B 21.9 C, floor 21.1 | forecast
-02:51:30 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
-03:01:30 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
-03:11:30 phone-1 Refill now: box A 21.8 C, floor 21.1 | forecast
-03:11:30 phone-2 Refill now: box A 21.8 C, floor 21.1 | forecast
+02:01:00 phone-1 Refill now: box B 23.1 C, floor 21.1 | forecast
+02:11:00 phone-1 Refill now: box B 22.1 C, floor 21.1 | forecast
+02:21:00 phone-1 Refill now: box B 22.1 C, floor 21.1 | forecast
+02:21:00 phone-2 Refill now: box B 22.1 C, floor 21.1 | forecast
+02:51:00 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
+03:01:00 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
+03:11:00 phone-1 Refill now: box A 22 C, floor 21.1 | forecast
+03:11:00 phone-2 Refill now: box A 22 C, floor 21.1 | forecast
 06:30:00 phone-1 Morning: woken 2 times | morning
-06:31:00 phone-1 Refill now: box B 21.6 C, floor 21.1 | forecast
+06:31:00 phone-1 Refill now: box B 21.7 C, floor 21.1 | forecast
 06:41:00 phone-1 Refill now: box B 21.4 C, floor 21.1 | forecast
 06:51:00 phone-1 Refill now: box B 21.2 C, floor 21.1 | forecast
 06:51:00 phone-2 Refill now: box B 21.2 C, floor 21.1 | forecast
