@@ -11,10 +11,11 @@ from coldbrood.upkeep import chain
 EPILOG = """example:
   coldbrood alert --test --config coldbrood.toml
 
-Each hop is a line: well, caution or fault, what it means, what to do. The message goes out on
-every channel at once and sounds as a refill nudge would; the sounder, where there is one, is
-run for some 10 s. Whether it would have woken you, only you can tell. Exit codes: 0 every hop
-is well, 69 one is not, 77 ask as the daemon's user.
+Each hop is a line: well, caution or fault, what it means, what to do. The
+message goes out on every channel at once and sounds as a refill nudge would;
+the sounder, where there is one, is run for some 10 s. Whether it would have
+woken you, only you can tell. Exit codes: 0 every hop is well, 69 one is not,
+77 ask as the daemon's user.
 """
 
 
@@ -23,7 +24,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     parser = subparsers.add_parser(
         "alert",
         help="send a test through the whole chain",
-        description="Send a test through the whole chain: broker, daemon, journal, every channel, sounder.",
+        description="Send a test through broker, daemon, journal, channels and sounder.",
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )

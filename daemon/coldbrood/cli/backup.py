@@ -12,9 +12,9 @@ from coldbrood.upkeep.backup import BackupError, make
 EPILOG = """example:
   coldbrood backup --config coldbrood.toml /media/stick/chicks-april.zip
 
-Holds the journal as of one moment and the config file, with their hashes; no secret is in it.
-The daemon may go on running. Keep it on another disk than the board's: a card that dies takes
-everything with it.
+Holds the journal as of one moment and the config file, with their hashes; no
+secret is in it. The daemon may go on running. Keep it on another disk than
+the board's: a card that dies takes everything with it.
 """
 
 

@@ -13,9 +13,9 @@ from coldbrood.upkeep.finding import fault
 EPILOG = """example:
   coldbrood doctor --config /etc/coldbrood/coldbrood.toml
 
-Looks at disk, journal, daemon, clock, rights, broker, access list, probes, channels and
-sounder, and sends no message to anyone. What to do first comes first. Exit codes: 0 no fault,
-69 a fault, 78 the config is at fault.
+Looks at disk, journal, daemon, clock, rights, broker, access list, probes,
+channels and sounder, and sends no message to anyone. What to do first comes
+first. Exit codes: 0 no fault, 69 a fault, 78 the config is at fault.
 """
 
 

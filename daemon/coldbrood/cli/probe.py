@@ -17,16 +17,17 @@ from coldbrood.watch.assess import silent_after_s
 from coldbrood.watch.site import ProbeSpec
 
 EPILOG = """examples:
-  coldbrood probe battery                                  days by sort of cell and interval
-  coldbrood probe battery --wake-s 4 --wake-ma 120         with what you measured on your board
+  coldbrood probe battery                        days by cell and interval
+  coldbrood probe battery --wake-s 4 --wake-ma 120          as you measured
   coldbrood probe add box-b --config F --box b --cell li-18650
-  coldbrood probe add box-c --config F --box c --board box-b --rom 28ff641e8216034c
+  coldbrood probe add box-c --config F --box c --board box-b
   coldbrood probe list --config F
-  coldbrood probe swap box-b --config F                    the old board died: new password, same history
+  coldbrood probe swap box-b --config F          new board, same history
 
-`add` and `swap` write NAME.probe.json: copy it to the board as probe.json, with the files of
-deploy/probe. It holds two passwords, so delete the copy here when the probe is heard.
-Lithium cells: do not charge them below 0 C, keep them out of the box and away from the jug.
+`add` and `swap` write NAME.probe.json: copy it to the board as probe.json,
+with the files of deploy/probe. It holds two passwords, so delete the copy
+here when the probe is heard. Lithium cells: do not charge them below 0 C,
+keep them out of the box and away from the jug.
 """
 INTERVALS_S = (60, 300, 600, 900)
 FORMULA = """

@@ -11,11 +11,11 @@ from coldbrood.settings.records import ConfigProblems
 from coldbrood.upkeep.backup import BackupError, look, restore
 
 EPILOG = """example:
-  coldbrood restore --config /etc/coldbrood/coldbrood.toml /media/stick/chicks-april.zip
+  coldbrood restore --config coldbrood.toml /media/stick/chicks-april.zip
 
-Stop the daemon first. A journal that is there already is set aside, never deleted. If the
-config file is missing, as on a new card, the one in the backup is put there first; the secrets
-it points to are yours to bring.
+Stop the daemon first. A journal that is there already is set aside, never
+deleted. If the config file is missing, as on a new card, the one in the
+backup is put there first; the secrets it points to are yours to bring.
 """
 
 
