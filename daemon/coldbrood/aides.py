@@ -14,6 +14,7 @@ from coldbrood.deliver.sounder import Sounder
 from coldbrood.mirror.feed import Feed, Mark, MirrorNews
 from coldbrood.mirror.server import Server
 from coldbrood.settings.records import Config, Mirror
+from coldbrood.watch.batches import in_use
 from coldbrood.watch.events import History, Now, SelfTested, Sound
 from coldbrood.watch.state import State
 from coldbrood.watch.wellness import troubles
@@ -61,7 +62,8 @@ class Aides:
         config = self._config.heartbeat
         if self._heartbeat is None or config is None or now.t_s - self._told_t_s < config.every_s:
             return
-        if not troubles(self._site, state, now) and self._heartbeat.tell():
+        used = in_use(self._site, state.sight, now.t_s)
+        if not troubles(used, state, now) and self._heartbeat.tell():
             self._told_t_s = now.t_s
 
     def self_test(self) -> SelfTested:

@@ -6,6 +6,7 @@ from typing import get_args
 
 import msgspec
 
+from coldbrood.watch import batches
 from coldbrood.watch.events import LookIn, Note, NoteKind, Now
 from coldbrood.watch.site import Site
 
@@ -63,6 +64,7 @@ def check_note(form: NoteForm, site: Site, now: Now) -> Note:
     if not -FUTURE_MOST_S <= now.wall_s - wall_s <= PAST_MOST_S:
         raise BadNote(f"at: {form.at}: within the past 7 days, not ahead")
     _check_values(form)
+    _check_use(form, site, wall_s)
     return Note(
         key=form.key or new_key(now.wall_s),
         kind=form.kind,
@@ -78,8 +80,16 @@ def check_note(form: NoteForm, site: Site, now: Now) -> Note:
     )
 
 
+def _check_use(form: NoteForm, site: Site, wall_s: float) -> None:
+    """What a note of batches or of a probe set aside says in its text."""
+    if form.kind == "batch-start" and (fault := batches.start_fault(site, form.text, wall_s)):
+        raise BadNote(fault)
+    if form.kind == "aside" and form.text not in site.probes:
+        raise BadNote(f"text: {form.text}: one of {', '.join(site.probes)}")
+
+
 def _box(form: NoteForm, site: Site) -> str | None:
-    if form.box is None and len(site.boxes) == 1:
+    if form.box is None and len(site.boxes) == 1 and form.kind not in batches.KINDS:
         return next(iter(site.boxes))
     if form.box is None and form.kind in NEEDS_BOX:
         raise BadNote(f"box: missing: one of {', '.join(site.boxes)}")

@@ -11,6 +11,7 @@ from typing import get_args
 from coldbrood.inbox import drop
 from coldbrood.notes import BadNote, NoteForm, check_note, new_key, write_note
 from coldbrood.settings.load import load
+from coldbrood.watch import batches
 from coldbrood.watch.events import LookIn, NoteKind, Now
 
 EPILOG = f"""examples:
@@ -28,7 +29,8 @@ With one box in the config --box may be left out. The note waits beside the
 journal until the daemon takes it, within 15 s when it runs. A sick or injured
 chick is a case for a vet, not for a log.
 """
-KINDS = ", ".join(get_args(NoteKind))
+TOLD = tuple(kind for kind in get_args(NoteKind) if kind not in batches.KINDS)  # those have other verbs
+KINDS = ", ".join(TOLD)
 VALUE_OF = {"count": "count", "loss": "count", "look-in": "look_in", "text": "text"}
 
 
@@ -42,7 +44,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--config", type=Path, required=True, metavar="F", help="the config file")
-    parser.add_argument("kind", choices=get_args(NoteKind), metavar="KIND", help=f"one of {KINDS}")
+    parser.add_argument("kind", choices=TOLD, metavar="KIND", help=f"one of {KINDS}")
     parser.add_argument(
         "value",
         nargs="?",

@@ -11,7 +11,20 @@ from typing import Literal
 from coldbrood.watch.site import Quantity
 
 LookIn = Literal["huddled", "spread", "panting", "drinking", "loud", "apart", "weak"]
-NoteKind = Literal["refill", "count", "loss", "look-in", "acknowledge", "shelve", "unshelve", "text", "test"]
+NoteKind = Literal[
+    "refill",
+    "count",
+    "loss",
+    "look-in",
+    "acknowledge",
+    "shelve",
+    "unshelve",
+    "text",
+    "test",
+    "batch-start",
+    "batch-close",
+    "aside",
+]
 
 Refusal = Literal[
     "not-a-number",

@@ -13,9 +13,10 @@ from coldbrood.brooder.band import SeenLookIn
 from coldbrood.brooder.estimate import Drive, Estimate, Refill
 from coldbrood.brooder.outdoor import Habit
 from coldbrood.brooder.specs import Flock
+from coldbrood.watch import batches
 from coldbrood.watch.events import Note, Reading, Refused
 from coldbrood.watch.localtime import age_days, night_sun
-from coldbrood.watch.site import ProbeSpec, Site
+from coldbrood.watch.site import BatchSpec, ProbeSpec, Site
 
 TREND_S = 3600.0
 TRACK_S = 86_400.0
@@ -64,12 +65,19 @@ class BoxSight:
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """All that is seen of a site."""
+    """All that is seen of a site.
+
+    `boxes` are those in use and `resting` those without a batch, see batches.py; `batch` is the one told by
+    a note, None for the config's. `aside` gives for a probe set aside until when.
+    """
 
     probes: Mapping[str, ProbeSight]
     boxes: Mapping[str, BoxSight]
     habit: Habit
     note_keys: tuple[str, ...] = ()
+    resting: Mapping[str, BoxSight] = field(default_factory=dict)
+    batch: BatchSpec | None = None
+    aside: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,11 +100,16 @@ def first_sight(site: Site) -> Sight:
 
 
 def fitted_sight(site: Site, kept: Sight) -> Sight:
-    """A kept sight under a config that may have changed since: unknown boxes go, new ones start."""
-    fresh = first_sight(site)
-    boxes = {name: kept.boxes.get(name, box) for name, box in fresh.boxes.items()}
+    """A kept sight under a config that may have changed since: unknown boxes go, new ones start.
+
+    A new box is in use if any is: to watch one too many is the safe side.
+    """
+    known = {**first_sight(site).boxes, **kept.resting, **kept.boxes}
+    used = {name for name in site.boxes if name not in kept.resting} if kept.boxes else set()
+    boxes = {name: known[name] for name in site.boxes if name in used}
+    resting = {name: known[name] for name in site.boxes if name not in used}
     probes = {name: probe for name, probe in kept.probes.items() if name in site.probes}
-    return replace(kept, boxes=boxes, probes=probes)
+    return replace(kept, boxes=boxes, resting=resting, probes=probes)
 
 
 def absorb(site: Site, sight: Sight, event: Reading | Note | Refused) -> Seen:
@@ -109,11 +122,11 @@ def absorb(site: Site, sight: Sight, event: Reading | Note | Refused) -> Seen:
     if spec is None or event.late:
         return Seen(sight)
     sight = replace(sight, probes={**sight.probes, spec.name: _newer_probe(sight, event)})
-    if event.quantity != "temperature_c":
+    if event.quantity != "temperature_c" or not batches.is_watched(sight, spec, event.t_s):
         return Seen(sight)
     if spec.role == "outdoor":
         return Seen(replace(sight, habit=_learn_outdoor(site, sight.habit, event)))
-    return _absorb_box_reading(site, sight, spec, event)
+    return _absorb_box_reading(batches.in_use(site, sight, event.t_s), sight, spec, event)
 
 
 def _newer_probe(sight: Sight, reading: Reading) -> ProbeSight:
@@ -223,6 +236,8 @@ def _absorb_note(site: Site, sight: Sight, note: Note) -> Seen:
     if note.key in sight.note_keys:
         return Seen(sight, repeated=True)
     sight = replace(sight, note_keys=(*sight.note_keys, note.key)[-NOTE_KEYS_KEPT:])
+    if note.kind in batches.KINDS:
+        return Seen(batches.take(site, sight, note))
     if note.box is None or note.box not in sight.boxes:
         return Seen(sight)
     box, refill = _noted_box(site, sight.boxes[note.box], note)

@@ -10,7 +10,7 @@ from typing import Any
 
 from coldbrood.brooder.refills import Refill
 from coldbrood.watch import alarms as machine
-from coldbrood.watch import outbox, rounds, sounding, tell, trial, verdicts
+from coldbrood.watch import batches, outbox, rounds, sounding, tell, trial, verdicts
 from coldbrood.watch.assess import assess_boxes, look_is_due
 from coldbrood.watch.boxstate import shown
 from coldbrood.watch.events import (
@@ -41,6 +41,7 @@ from coldbrood.watch.outage import network_back
 from coldbrood.watch.sight import IDLE_REFUSALS, absorb
 from coldbrood.watch.site import ProbeSpec, Site
 from coldbrood.watch.state import State
+from coldbrood.watch.turnover import turn_over
 
 FRESH_S = 120.0
 SHELVE_MIN = 60.0
@@ -50,7 +51,9 @@ Stepped = tuple[State, tuple[Act, ...]]
 
 def step(site: Site, state: State, event: Event, now: Now) -> Stepped:
     """Take one event. Raises nothing for any event of the Event union; time in `now` never runs back."""
-    state, acts = HANDLERS[type(event)](site, state, event, now)
+    whole = isinstance(event, (Reading, Refused, Note))  # these also tell of what is not in use
+    at_hand = site if whole else batches.in_use(site, state.sight, now.t_s)
+    state, acts = HANDLERS[type(event)](at_hand, state, event, now)
     state, sends = _send_due(state, now)
     state, sounds = sounding.sound(site, state, now)
     return state, (*acts, *sends, *sounds)
@@ -71,6 +74,7 @@ def _judge(site: Site, state: State, found: Iterable[machine.Verdict], now: Now)
 def _reading(site: Site, state: State, event: Reading, now: Now) -> Stepped:
     seen = absorb(site, state.sight, event)
     state = replace(state, sight=seen.sight)
+    site = batches.in_use(site, seen.sight, now.t_s)
     spec = site.probes.get(event.probe)
     if spec is None or event.late:
         return state, ()
@@ -128,7 +132,7 @@ def _beat(site: Site, state: State, _event: Beat, now: Now) -> Stepped:
     state, looked = _assess(site, state, due, now) if due else (state, ())
     found = (
         *verdicts.of_silence(site, state.sight, state.health, now.t_s, is_night(site, now.wall_s)),
-        *verdicts.of_health(site, state.health, now.t_s),
+        *(verdicts.of_health(site, state.health, now.t_s) if site.boxes else ()),
     )
     state, judged = _judge(site, state, found, now)
     return rounds.dusk(site, trial.take_back(state, now), now), (*acts, *looked, *judged)
@@ -138,10 +142,14 @@ def _note(site: Site, state: State, event: Note, now: Now) -> Stepped:
     seen = absorb(site, state.sight, event)
     if seen.repeated:
         return state, ()
-    state = replace(state, sight=seen.sight)
+    before, state = state, replace(state, sight=seen.sight)
     acts: tuple[Act, ...] = (
         History("note", event.box or site.name, event.kind, event.look_in or "", event.text),
     )
+    if event.kind in batches.KINDS:
+        state, more = turn_over(site, before, state, event, now)
+        acts = (*acts, *more)
+    site = batches.in_use(site, state.sight, now.t_s)
     if seen.refill is not None:
         state, more = _refilled(site, state, *seen.refill, now)
         acts = (*acts, *more)
@@ -173,7 +181,7 @@ def _answer(state: State, note: Note, now: Now) -> Stepped:
 
 def _refused(site: Site, state: State, event: Refused, now: Now) -> Stepped:
     state = replace(state, sight=absorb(site, state.sight, event).sight)
-    spec = site.probes.get(event.probe or "")
+    spec = batches.in_use(site, state.sight, now.t_s).probes.get(event.probe or "")
     probe = state.sight.probes.get(event.probe or "")
     if spec is None or probe is None or event.reason in IDLE_REFUSALS:
         return state, ()
@@ -181,11 +189,15 @@ def _refused(site: Site, state: State, event: Refused, now: Now) -> Stepped:
 
 
 def _bedtime(site: Site, state: State, _event: Bedtime, now: Now) -> Stepped:
+    if not site.boxes:
+        return state, ()
     state, acts = _assess(site, state, site.boxes, now)
     return rounds.bedtime(site, state, now), acts
 
 
 def _morning(site: Site, state: State, _event: Morning, now: Now) -> Stepped:
+    if not site.boxes:
+        return state, ()
     state, acts = _assess(site, state, site.boxes, now)
     return rounds.morning(site, state, now), acts
 

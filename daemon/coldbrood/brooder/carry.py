@@ -1,0 +1,45 @@
+"""From one batch to the next: what the readings taught of a box stays, what belonged to its chicks does not.
+
+The exchange of the jug, the loss of the box and its heat capacity are taken over with a stated widening: the
+box was washed, dried and littered anew, the lid went on and off, and the season moved on. The factor on the
+chicks' heat begins anew, since other chicks come. So do temperatures and stray heat: nobody has looked yet.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from coldbrood.brooder.bank import SAMPLES, Bank, draw, spread_normals, weights
+from coldbrood.brooder.estimate import Estimate
+from coldbrood.brooder.specs import BoxSpec
+
+WIDEN_LOG_SD = np.array([0.10, 0.15, 0.20])
+"""Added in quadrature to the spread of k_jug, k_box and box_j_per_k, as logarithms: own choice, no source.
+
+A bank in use wanders by a tenth a day (`bank.LOG_WALK_PER_SQRT_H`): one day's wander for the jug, two for the
+loss, four for what is warmed, of which fresh litter is the most. The spread on paper is 0.3, 0.4 and 0.5.
+"""
+KEPT_ROWS = len(WIDEN_LOG_SD)
+
+
+def carried(est: Estimate, spec: BoxSpec) -> Estimate:
+    """The estimate with which the next batch in this box begins. A box never read begins on paper.
+
+    Spreads never grow past those on paper: a widening must not make a learned box less known than a new one.
+    """
+    fresh = draw(spec, est.bank.seed)
+    bank = replace(fresh, draws=est.bank.draws + 1)
+    if est.first_s is not None:
+        bank = replace(bank, theta=_widened(est.bank, fresh))
+    return Estimate(bank=bank, tail=np.zeros((0, est.tail.shape[1])))
+
+
+def _widened(bank: Bank, fresh: Bank) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    """Parameters (4, n) of equal weight: picked by their weight, then stirred."""
+    rng = np.random.default_rng((bank.seed, bank.draws))
+    points = (rng.random() + np.arange(SAMPLES)) / SAMPLES
+    index = np.minimum(np.searchsorted(np.cumsum(weights(bank)), points), SAMPLES - 1)
+    picked = bank.theta[:KEPT_ROWS, index]
+    room = np.sqrt(np.maximum(fresh.theta[:KEPT_ROWS].var(axis=1) - picked.var(axis=1), 0.0))
+    stir = np.minimum(WIDEN_LOG_SD, room)[:, None] * spread_normals(rng, KEPT_ROWS)
+    return np.concatenate([picked + stir, fresh.theta[KEPT_ROWS:]])
