@@ -9,6 +9,7 @@ import logging
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
+from coldbrood.deliver import plugin
 from coldbrood.deliver.outcome import SendResult, of_failure
 
 if TYPE_CHECKING:
@@ -97,7 +98,7 @@ def _service(url: str) -> "Apprise | None":
         service_timeout=0,  # 0: run in this thread, not in a pool that stuck sends would fill
     )
     service = Apprise(asset=asset)
-    return service if service.add(url) else None
+    return service if plugin.add(service, url, asset) else None
 
 
 def _silence() -> None:
