@@ -101,6 +101,8 @@ def _box(form: NoteForm, site: Site) -> str | None:
 def _check_values(form: NoteForm) -> None:
     if form.kind == "look-in" and form.look_in is None:
         raise BadNote(f"look_in: missing: one of {', '.join(get_args(LookIn))}")
+    if form.kind == "withdraw" and not form.text:
+        raise BadNote("text: missing: the key of the note that is taken back")
     if form.kind == "count" and form.count is None:
         raise BadNote("count: missing: 0 to 500 chicks")
     for field, value, least, most, unit in (

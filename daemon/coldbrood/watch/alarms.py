@@ -29,6 +29,7 @@ __all__ = [
     "remove",
     "restore",
     "shelve",
+    "take_back",
     "to_tell",
     "told",
     "unshelve",
@@ -181,6 +182,19 @@ def shelve(alarms: Alarms, target: str, for_s: float, t_s: float, wall_s: float)
 def unshelve(alarms: Alarms, target: str, t_s: float, wall_s: float) -> Result:
     """Show again, by key or all shelved of a subject. Raises UnknownAlarm, ImpossibleEvent."""
     return _by_person(_Book(alarms, t_s, wall_s), target, "unshelve", _off_shelf)
+
+
+def take_back(alarms: Alarms, target: str, t_s: float, wall_s: float) -> Result:
+    """An answer was a mistake: what was acknowledged or shelved asks again. What is over stays over."""
+    book = _Book(alarms, t_s, wall_s)
+    for alarm in alarms.values():
+        if target not in (alarm.key, alarm.subject):
+            continue
+        if alarm.state == "acknowledged":
+            book.fire(alarm, "re-alarm", "taken-back")
+        elif alarm.state == "shelved":
+            book.fire(_off_shelf(alarm), "unshelve", "taken-back")
+    return book.close()
 
 
 def remove(alarms: Alarms, target: str, t_s: float, wall_s: float) -> Result:

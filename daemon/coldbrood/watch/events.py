@@ -21,6 +21,7 @@ NoteKind = Literal[
     "unshelve",
     "text",
     "test",
+    "withdraw",
     "batch-start",
     "batch-close",
     "aside",
@@ -85,7 +86,10 @@ class Refused:
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """What the keeper tells. `key` makes a note that arrives twice count once."""
+    """What the keeper tells. `key` makes a note that arrives twice count once.
+
+    A `withdraw` note takes back the note whose key stands in its `text`.
+    """
 
     key: str
     kind: NoteKind

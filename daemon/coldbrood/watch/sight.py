@@ -17,6 +17,7 @@ from coldbrood.watch import batches
 from coldbrood.watch.events import Note, Reading, Refused
 from coldbrood.watch.localtime import age_days, night_sun
 from coldbrood.watch.site import BatchSpec, ProbeSpec, Site
+from coldbrood.watch.takeback import TOLD_KEPT, Told, found, told_of, undone
 
 TREND_S = 3600.0
 TRACK_S = 86_400.0
@@ -75,6 +76,7 @@ class Sight:
     boxes: Mapping[str, BoxSight]
     habit: Habit
     note_keys: tuple[str, ...] = ()
+    told: tuple[Told, ...] = ()
     resting: Mapping[str, BoxSight] = field(default_factory=dict)
     batch: BatchSpec | None = None
     aside: Mapping[str, float] = field(default_factory=dict)
@@ -82,11 +84,12 @@ class Sight:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What one event changed: the new sight, and the refill it showed, as (box, refill)."""
+    """What one event changed: the new sight, the refill it showed as (box, refill), the note it took back."""
 
     sight: Sight
     refill: tuple[str, Refill] | None = None
     repeated: bool = field(default=False)
+    undone: Told | None = None
 
 
 def first_sight(site: Site) -> Sight:
@@ -238,11 +241,22 @@ def _absorb_note(site: Site, sight: Sight, note: Note) -> Seen:
     sight = replace(sight, note_keys=(*sight.note_keys, note.key)[-NOTE_KEYS_KEPT:])
     if note.kind in batches.KINDS:
         return Seen(batches.take(site, sight, note))
-    if note.box is None or note.box not in sight.boxes:
-        return Seen(sight)
-    box, refill = _noted_box(site, sight.boxes[note.box], note)
-    sight = replace(sight, boxes={**sight.boxes, note.box: box})
+    if note.kind == "withdraw":
+        told = found(sight.told, note.text)
+        return Seen(sight if told is None else _taken_back(sight, told), undone=told)
+    before = sight.boxes.get(note.box or "")
+    if note.box is None or before is None:
+        return Seen(replace(sight, told=(*sight.told, told_of(note, None, None))[-TOLD_KEPT:]))
+    box, refill = _noted_box(site, before, note)
+    tellings = (*sight.told, told_of(note, before, box))[-TOLD_KEPT:]
+    sight = replace(sight, boxes={**sight.boxes, note.box: box}, told=tellings)
     return Seen(sight, None if refill is None else (note.box, refill))
+
+
+def _taken_back(sight: Sight, told: Told) -> Sight:
+    sight = replace(sight, told=tuple(item for item in sight.told if item is not told))
+    box = sight.boxes.get(told.box or "")
+    return sight if box is None else replace(sight, boxes={**sight.boxes, told.box or "": undone(box, told)})
 
 
 def _noted_box(site: Site, box: BoxSight, note: Note) -> tuple[BoxSight, Refill | None]:

@@ -42,6 +42,7 @@ from coldbrood.watch.sight import IDLE_REFUSALS, absorb
 from coldbrood.watch.site import ProbeSpec, Site
 from coldbrood.watch.state import State
 from coldbrood.watch.turnover import turn_over
+from coldbrood.watch.unsay import unsay
 
 FRESH_S = 120.0
 SHELVE_MIN = 60.0
@@ -152,6 +153,9 @@ def _note(site: Site, state: State, event: Note, now: Now) -> Stepped:
     site = batches.in_use(site, state.sight, now.t_s)
     if seen.refill is not None:
         state, more = _refilled(site, state, *seen.refill, now)
+        acts = (*acts, *more)
+    if event.kind == "withdraw":
+        state, more = unsay(state, event, seen.undone, now)
         acts = (*acts, *more)
     if event.kind == "test":
         return trial.ask(site, state, event, now), acts
