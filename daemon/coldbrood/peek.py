@@ -2,17 +2,18 @@
 
 import fcntl
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from coldbrood import keep
 from coldbrood.clock import Clock, resume
 from coldbrood.journal.reader import JournalReader
 from coldbrood.settings.records import Config
+from coldbrood.watch import batches
 from coldbrood.watch.assess import assess_boxes
-from coldbrood.watch.boxstate import rfc3339, shown
+from coldbrood.watch.boxstate import rfc3339
 from coldbrood.watch.events import Now
-from coldbrood.watch.localtime import wall_of
+from coldbrood.watch.siteview import SiteView
 
 LONG_AGO_S = -math.inf  # a look from outside grants no probe the time that a fresh start would
 
@@ -49,34 +50,10 @@ def peek(config: Config, clock: Clock) -> Peek:
         now = Now(clock.mono_s() + resumed.anchor.offset_s, clock.wall_s(), clock.synced())
         state = keep.revive(site, restored, reader.since(keep.first_seq(restored)), now.t_s)
         refused = reader.refused_counts()
-    views = assess_boxes(site, state.sight, site.boxes, LONG_AGO_S, now)
-    probes: list[dict[str, object]] = []
-    for spec in site.probes.values():
-        probe = state.sight.probes.get(spec.name)
-        taken = None if probe is None else probe.taken_t_s
-        probes.append(
-            {
-                "probe": spec.name,
-                "temperature_c": None if probe is None else probe.temperature_c,
-                "heard_at": None if taken is None else rfc3339(wall_of(now, taken)),
-                "heard_s_ago": None if taken is None else round(now.t_s - taken),
-                "battery_v": None if probe is None else probe.battery_v,
-                "battery_pct": None if probe is None else probe.battery_pct,
-                "refused": {reason: n for (name, reason), n in refused.items() if name == spec.name},
-            }
-        )
-    return Peek(
-        site=site.name,
-        wall_s=now.wall_s,
-        running=is_running(config.journal_path),
-        boxes=tuple(shown(site, state, view, now) for view in views.values()),
-        probes=tuple(probes),
-        alarms=tuple(
-            f"{alarm.key}: {alarm.state}: {alarm.reason}"
-            for alarm in state.alarms.values()
-            if alarm.state != "normal"
-        ),
-    )
+    site = batches.in_use(site, state.sight, now.t_s)
+    state = replace(state, views=assess_boxes(site, state.sight, site.boxes, LONG_AGO_S, now))
+    seen = SiteView(site, state, now, is_running(config.journal_path), refused)
+    return Peek(seen.site.name, now.wall_s, seen.running, seen.boxes, seen.probes, seen.alarms)
 
 
 def is_running(journal_path: Path) -> bool:
