@@ -12,6 +12,7 @@ from pathlib import Path
 from coldbrood import keep
 from coldbrood.inbox import NoteInbox
 from coldbrood.journal.errors import JournalError
+from coldbrood.journal.retain import thin
 from coldbrood.journal.rows import Batch
 from coldbrood.journal.store import Journal
 from coldbrood.watch.events import History, JournalFailed, JournalWell, Note, Now, Reading, Refused, SendNow
@@ -20,6 +21,7 @@ from coldbrood.watch.state import State
 
 log = logging.getLogger("coldbrood")
 
+HISTORY_DAYS = 400
 COMMIT_AFTER_S = 60.0
 COMMIT_AT_UNACKED = 15  # a broker left at its default stops after 20 messages in flight
 MEMORY_ROWS = 100_000  # some 30 MB, a week of six probes: what a failing journal may hold back
@@ -100,6 +102,19 @@ class Books:
     def keep_sight(self, sight: Sight) -> None:
         """Keep the whole sight with the next commit."""
         keep.keep_sight(self._page.batch, sight)
+
+    @property
+    def failing(self) -> bool:
+        """Whether the journal takes nothing just now."""
+        return self._failing
+
+    def thin(self) -> bool:
+        """Drop a little of the oldest history; True if there is more to drop."""
+        try:
+            return thin(self._journal, HISTORY_DAYS).more
+        except JournalError as error:
+            log.warning("%s", error)
+            return False
 
     def due(self, t_s: float) -> bool:
         """Whether to settle now: at once for what cannot wait, else after a minute."""

@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from coldbrood.clock import Anchor
 from coldbrood.codec import CannotRead, T, pack, unpack
@@ -78,6 +79,11 @@ def revive(site: Site, restored: Restored, since: Iterable[Reading | Note], t_s:
         outbox=_read_all(restored.messages, Message),
         ledger=ledger,
     )
+
+
+def moved(event: Reading | Note, gap_s: float) -> Reading | Note:
+    """The same at a later watch time: the gap before it became known after it was taken."""
+    return replace(event, t_s=event.t_s + gap_s)
 
 
 def anchor_of(restored: Restored) -> Anchor | None:

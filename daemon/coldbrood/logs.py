@@ -5,7 +5,10 @@ import os
 import sys
 from typing import Final
 
-from coldbrood.watch.events import History
+from coldbrood.watch.assess import BoxView
+from coldbrood.watch.boxstate import rfc3339
+from coldbrood.watch.events import History, Now
+from coldbrood.watch.localtime import wall_of
 
 SYSLOG_LEVELS: Final = ((logging.ERROR, 3), (logging.WARNING, 4), (logging.INFO, 6), (0, 7))
 
@@ -34,6 +37,13 @@ def level_of(line: History) -> int:
     if line.kind == "send":
         return logging.DEBUG if line.state == "accepted" else logging.WARNING
     return logging.INFO
+
+
+def boxline(view: BoxView, now: Now) -> str:
+    """How one box stands, in one line."""
+    by = "none" if view.refill_by_s is None else rfc3339(wall_of(now, view.refill_by_s))
+    box_c = "unknown" if view.box_c is None else f"{view.box_c:.1f}"
+    return f"box={view.box} box_c={box_c} floor_c={view.band.floor_c:.1f} refill_by={by}"
 
 
 def logline(line: History) -> str:

@@ -46,6 +46,7 @@ def peek(config: Config, clock: Clock) -> Peek:
     site = config.site
     with JournalReader.open(config.journal_path) as reader:
         restored = reader.restore()
+        clock.go_on_from(restored.last_wall_s)
         resumed = resume(clock, keep.anchor_of(restored), restored.last_t_s, restored.last_wall_s)
         now = Now(clock.mono_s() + resumed.anchor.offset_s, clock.wall_s(), clock.synced())
         state = keep.revive(site, restored, reader.since(keep.first_seq(restored)), now.t_s)

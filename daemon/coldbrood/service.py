@@ -10,20 +10,19 @@ import queue
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import replace
 
 from coldbrood import keep
 from coldbrood.aides import MIRROR, Aides
 from coldbrood.books import COMMIT_AFTER_S, Books
-from coldbrood.clock import Clock, resume
+from coldbrood.clock import Clock
 from coldbrood.codec import pack
 from coldbrood.deliver.channel import ChannelUrl
 from coldbrood.deliver.worker import Worker
 from coldbrood.inbox import NoteInbox
-from coldbrood.journal.errors import JournalError
-from coldbrood.journal.retain import thin
 from coldbrood.journal.store import Journal
 from coldbrood.links import Heard, Links
-from coldbrood.logs import level_of, logline
+from coldbrood.logs import boxline, level_of, logline
 from coldbrood.mirror.feed import Mark
 from coldbrood.notes import BadNote, read_note
 from coldbrood.notify import Supervisor
@@ -32,13 +31,14 @@ from coldbrood.probes.mqtt import Connected, Fault, Lost, Packet
 from coldbrood.probes.onewire import WiredSample
 from coldbrood.schedule import WallSchedule
 from coldbrood.settings.records import Config
-from coldbrood.watch.boxstate import rfc3339
+from coldbrood.timekeeper import Timekeeper
 from coldbrood.watch.events import (
     Act,
     Beat,
     Bedtime,
     ClockStepped,
     Event,
+    GapKnown,
     History,
     LinkDown,
     LinkUp,
@@ -67,7 +67,6 @@ STOP_S = 5.0
 FAULTS_MOST = 10
 DRAIN_S = 2.0
 LOST_NOTICED_AFTER_S = 45.0  # one and a half keep-alives: the link may have been dead that long
-HISTORY_DAYS = 400
 
 Posted = Heard | Tick | Bedtime | Morning | Retain | SendDone | Note | History | Mark | None
 
@@ -102,12 +101,8 @@ class Service:
         self._aides.start()
         self.ready.set()
         self._supervisor.ready(f"watching {self.site.name}")
-        log.info(
-            "watching %s: %d box(es), %d probe(s)",
-            self.site.name,
-            len(self.site.boxes),
-            len(self.site.probes),
-        )
+        site = self.site
+        log.info("watching %s: %d box(es), %d probe(s)", site.name, len(site.boxes), len(site.probes))
         try:
             while not self._stopping.is_set():
                 self._turn()
@@ -121,16 +116,15 @@ class Service:
         label = time.strftime("%Y%m%dT%H%M%SZ", time.gmtime(self.clock.wall_s()))
         self._journal = Journal.open(self.config.journal_path, now_label=label)
         restored = self._journal.restore()
-        resumed = resume(self.clock, keep.anchor_of(restored), restored.last_t_s, restored.last_wall_s)
-        self._offset_s = resumed.anchor.offset_s
-        self._wall_less_mono_s = self.clock.wall_s() - self.clock.mono_s()
+        self._time = Timekeeper(self.clock)
+        resumed = self._time.begin(restored, self._journal.last_seq)
         now = self._now()
         self._state = keep.revive(self.site, restored, self._journal.since(keep.first_seq(restored)), now.t_s)
         self._door = Door(self.site.probes)
         recent = self._journal.since(max(0, self._journal.last_seq - REMEMBERED_ROWS))
         self._door.resume([*restored.latest, *(event for event in recent if isinstance(event, Reading))])
         self._beat_t_s = self._sight_t_s = now.t_s
-        self._away_from_t_s = now.t_s if resumed.down_s is None else now.t_s - resumed.down_s
+        self._away_from_t_s = self._time.away_from_t_s(resumed)
         self._worker = Worker([ChannelUrl(c.name, c.url.reveal()) for c in self.config.channels], self.post)
         self._schedule = WallSchedule(self.site, self.clock, self.post)
         self._links = Links(self.config, self.clock, self.post)
@@ -155,7 +149,7 @@ class Service:
         self._aides.stop(STOP_S)
         self._worker.stop(STOP_S)
         now = self._now()
-        self._books.keep_sight(self._state.sight)
+        self._keep_sight(now)
         self._books.tell(now, History("stop", self.site.name, "down", "asked to stop"))
         self._settle(now)
         self._journal.close()
@@ -164,7 +158,7 @@ class Service:
     # ---- the loop
 
     def _now(self) -> Now:
-        return Now(self.clock.mono_s() + self._offset_s, self.clock.wall_s(), self.clock.synced())
+        return self._time.now()
 
     def _turn(self) -> None:
         """Wait for one event or the next beat, take it, keep what is due to be kept."""
@@ -178,7 +172,7 @@ class Service:
             self._guarded(lambda: self._take(item, now))
         if now.t_s >= self._beat_t_s + BEAT_S:
             self._beat_t_s = now.t_s
-            self._guarded(lambda: self._beat(now))
+            self._guarded(self._beat)
         if self._books.due(now.t_s):
             self._settle(now)
 
@@ -197,25 +191,44 @@ class Service:
         else:
             self._faults = 0
 
-    def _beat(self, now: Now) -> None:
-        self._watch_clock(now)
+    def _beat(self) -> None:
+        now = self._watch_clock()
         for path, payload in self._books.waiting_notes():
             self._take_note(payload, f"inbox:{path.name}", now)
         self._step(Beat(), now)
         self._aides.beat(self._state, now)
         if now.t_s - self._sight_t_s >= SIGHT_EVERY_S:
-            self._sight_t_s = now.t_s
-            self._books.keep_sight(self._state.sight)
+            self._keep_sight(now)
         self._supervisor.alive()  # last, so that a beat that failed or hangs is no sign of life
 
-    def _watch_clock(self, now: Now) -> None:
+    def _keep_sight(self, now: Now) -> None:
+        """Not while the gap before this start is in doubt: once it is known, all since is read anew."""
+        if not self._time.in_doubt:
+            self._sight_t_s = now.t_s
+            self._books.keep_sight(self._state.sight)
+
+    def _watch_clock(self) -> Now:
         """A step of wall time is an event: it is noted, and every wall-clock event is set anew."""
-        apart_s = now.wall_s - self.clock.mono_s()
-        delta_s = apart_s - self._wall_less_mono_s
-        self._wall_less_mono_s = apart_s  # a slow drift is no step
-        if abs(delta_s) > CLOCK_STEP_S * max(1.0, self.clock.scale):
+        delta_s, now = self.clock.take_step_s(), self._now()
+        if abs(delta_s) > CLOCK_STEP_S:  # a slow drift is no step
             self._step(ClockStepped(delta_s), now)
             self._schedule.restart()
+        if not self._time.can_end_doubt(now):
+            return now
+        self._settle(now)
+        return now if self._books.failing else self._end_doubt()
+
+    def _end_doubt(self) -> Now:
+        """One commit: watch time, the sight and all that was moved in it belong together."""
+        found, now = self._time.end_doubt(self.site, self._journal), self._now()
+        self._books.keep_state(keep.ANCHOR, pack(self._time.anchor))
+        if found is not None:
+            self._state = replace(self._state, sight=found.sight)
+            self._beat_t_s, self._away_from_t_s = now.t_s, self._away_from_t_s + found.gap_s
+            self._step(GapKnown(found.gap_s), now)
+        self._keep_sight(now)
+        self._settle(now)
+        return now
 
     # ---- what comes in
 
@@ -319,12 +332,7 @@ class Service:
     # ---- housekeeping
 
     def _retain(self) -> None:
-        try:
-            done = thin(self._journal, HISTORY_DAYS)
-        except JournalError as error:
-            log.warning("%s", error)
-            return
-        if done.more:
+        if self._books.thin():
             self.post(Retain())
 
     def _by_the_clock(self, event: Tick | Bedtime | Morning, now: Now) -> None:
@@ -336,6 +344,4 @@ class Service:
     def _hourly(self, now: Now) -> None:
         """The one line an hour that says all is well, or what is not."""
         for view in self._state.views.values():
-            by = "none" if view.refill_by_s is None else rfc3339(now.wall_s + view.refill_by_s - now.t_s)
-            box_c = "unknown" if view.box_c is None else f"{view.box_c:.1f}"
-            log.info("box=%s box_c=%s floor_c=%.1f refill_by=%s", view.box, box_c, view.band.floor_c, by)
+            log.info("%s", boxline(view, now))

@@ -146,6 +146,13 @@ class ClockStepped:
 
 
 @dataclass(frozen=True, slots=True)
+class GapKnown:
+    """The clock has been set, and shows that the start before was `gap_s` later than it seemed."""
+
+    gap_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class LinkUp:
     """The broker accepted the connection and the subscriptions."""
 
@@ -200,6 +207,7 @@ Event = (
     | Retain
     | Started
     | ClockStepped
+    | GapKnown
     | LinkUp
     | LinkDown
     | JournalFailed

@@ -19,6 +19,7 @@ from coldbrood.watch.events import (
     Bedtime,
     ClockStepped,
     Event,
+    GapKnown,
     History,
     JournalFailed,
     JournalWell,
@@ -38,6 +39,7 @@ from coldbrood.watch.events import (
 )
 from coldbrood.watch.localtime import is_night
 from coldbrood.watch.outage import network_back
+from coldbrood.watch.redate import redate
 from coldbrood.watch.sight import IDLE_REFUSALS, absorb
 from coldbrood.watch.site import ProbeSpec, Site
 from coldbrood.watch.state import State
@@ -220,6 +222,10 @@ def _clock(site: Site, state: State, event: ClockStepped, _now: Now) -> Stepped:
     return state, (History("clock", site.name, "stepped", f"{event.delta_s:+.1f} s"),)
 
 
+def _gap(site: Site, state: State, event: GapKnown, _now: Now) -> Stepped:
+    return redate(site, state, event)
+
+
 def _link_up(site: Site, state: State, _event: LinkUp, _now: Now) -> Stepped:
     health = replace(state.health, link_down_t_s=None, link_detail="", link_seen=True)
     return replace(state, health=health), (History("link", site.name, "up", ""),)
@@ -276,6 +282,7 @@ HANDLERS: Mapping[type, Callable[[Site, State, Any, Now], Stepped]] = {
     Retain: _nothing,
     Started: _started,
     ClockStepped: _clock,
+    GapKnown: _gap,
     LinkUp: _link_up,
     LinkDown: _link_down,
     JournalFailed: _journal_failed,

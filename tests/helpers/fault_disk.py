@@ -1,0 +1,122 @@
+"""The disk refuses: the n-th operation fails once or for good, at the start and while it runs."""
+
+import errno
+import os
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from bench import PATIENCE_S, Bench
+from fault_kills import ALARM, COLD_C, finish, site
+from fault_rows import Row
+from shim import FILES, Kind, Shim
+
+CLOCK = (
+    "20@2026-04-11T12:00:00+00:00"  # a minute, after which a failed commit is tried again, is three seconds
+)
+ARRIVAL = "2026-04-10"
+ERRORS = (errno.EIO, errno.ENOSPC, errno.EROFS)
+KINDS = (Kind.WRITE, Kind.SYNC, FILES)
+PRIMED = 2  # readings that raise the alarm
+
+
+@contextmanager
+def _shimmed(*, clock: str | None = None, arrival: str | None = None) -> Iterator[tuple[Bench, Shim]]:
+    given = {"clock": clock, "arrival": arrival}
+    options = {name: value for name, value in given.items() if value is not None}
+    with tempfile.TemporaryDirectory() as name, site(Path(name), **options) as bench:
+        shim = Shim(bench.folder, bench.journal_path)
+        bench.env = shim.env
+        yield bench, shim
+
+
+def once_while_running(long: bool) -> Row:
+    """The n-th write, sync or any other operation fails once, for every n, one daemon for all."""
+    row = Row("the n-th disk operation fails once while running")
+    places = [(kind, nth) for kind in KINDS for nth in range(1, 31 if long else 5)]
+    with _shimmed(clock=CLOCK, arrival=ARRIVAL) as (bench, shim):
+        sent: list[float] = []
+        bench.start()
+        for number, (kind, nth) in enumerate(places):
+            shim.arm(kind, nth, error=ERRORS[number % len(ERRORS)])
+            _feed(bench, sent, lambda nth=nth: shim.passed >= nth)  # type: ignore[misc] # a default binds the number of this turn
+            row.places += 1
+        shim.disarm()
+        bench.stop()
+        finish(row, bench, sent, [ALARM], "once while running")
+    return row
+
+
+def for_good_while_running(long: bool) -> Row:
+    """From the n-th operation on everything fails: the alarm comes from memory, and nothing is lost after."""
+    row = Row("all disk operations fail from the n-th on, while running")
+    places = [(kind, nth) for kind in KINDS for nth in range(1, 11)]
+    for number, (kind, nth) in enumerate(places if long else places[1::10]):
+        with _shimmed(clock=CLOCK, arrival=ARRIVAL) as (bench, shim):
+            _from_the_nth_on(row, bench, shim, kind, nth, ERRORS[number % len(ERRORS)])
+            row.places += 1
+    return row
+
+
+def _from_the_nth_on(row: Row, bench: Bench, shim: Shim, kind: Kind, nth: int, error: int) -> None:
+    sent: list[float] = []
+    place = f"{kind!r} from {nth} on, {errno.errorcode[error]}"
+    bench.start()
+    shim.arm(kind, nth, for_good=True, error=error)
+    _feed(bench, sent, lambda: shim.passed >= nth + 2)
+    bench.wait_for(lambda: any(t.startswith(ALARM) for t in bench.titles()), f"{place}: the alarm", 60.0)
+    bench.wait_for(lambda: "ERROR journal" in bench.log_text(), f"{place}: the fault to be said")
+    shim.disarm()
+    bench.wait_for(lambda: "can be written again" in bench.log_text(), f"{place}: recovery", 60.0)
+    bench.stop()
+    finish(row, bench, sent, [ALARM], place)
+
+
+def at_the_start(long: bool) -> Row:
+    """The n-th disk operation since the start fails, once and for good: it comes up, or says why not."""
+    row = Row("the n-th disk operation fails at the start, once and for good")
+    with _shimmed() as (bench, shim):
+        sent: list[float] = []
+        bench.start()
+        _feed(bench, sent, lambda: any(t.startswith(ALARM) for t in bench.titles()))
+        bench.stop()
+        shim.arm(FILES, 0)
+        bench.start()
+        most = shim.passed
+        bench.stop()
+        places = [(nth, good) for nth in range(1, most + 1) for good in (False, True)]
+        for number, (nth, good) in enumerate(places if long else places[::13]):
+            shim.arm(FILES, nth, for_good=good, error=ERRORS[number % len(ERRORS)])
+            _start_hurt(row, bench, f"start, operation {nth} of {most}")
+            row.places += 1
+        shim.disarm()
+        finish(row, bench, sent, [ALARM], "at the start")
+    return row
+
+
+def _start_hurt(row: Row, bench: Bench, place: str) -> None:
+    """It either comes up or ends with 74 and one line that names the journal."""
+    bench.launch()
+    assert bench.daemon is not None
+    until_s = time.monotonic() + PATIENCE_S
+    while bench.daemon.poll() is None and "state=up" not in bench.log_text() and time.monotonic() < until_s:
+        time.sleep(0.05)
+    if bench.daemon.poll() is None:
+        if "state=up" not in bench.log_text():
+            row.wrong.append(f"{place}: neither up nor ended")
+        bench.stop()
+    elif bench.daemon.returncode != os.EX_IOERR or "journal" not in bench.log_text():
+        row.wrong.append(f"{place}: exit {bench.daemon.returncode}: {bench.log_text()[-300:]}")
+
+
+def _feed(bench: Bench, sent: list[float], reached: Callable[[], bool]) -> None:
+    """Readings, and notes that make it commit, until a place is reached."""
+    until_s = time.monotonic() + PATIENCE_S
+    while not reached() or len(sent) < PRIMED:
+        assert time.monotonic() < until_s, f"a place was not reached: {bench.log_text()[-1000:]}"
+        sent.append(COLD_C + len(sent) / 1024)
+        bench.send_c("box-a", sent[-1])
+        bench.publish_to("coldbrood/larch-lane/note", '{"kind": "text", "text": "x"}')
+        time.sleep(0.1)

@@ -1,0 +1,159 @@
+"""Kills: at the n-th file operation or send, and at random; each start recovers while the next kill waits."""
+
+import random
+import signal
+import tempfile
+import time
+from collections.abc import Callable, Iterable, Iterator
+from datetime import UTC, datetime
+from functools import cache
+from itertools import islice
+from pathlib import Path
+
+from bench import PATIENCE_S, Bench
+from broker import Broker
+from fault_rows import Row, alarm_states, check
+from shim import FILES, Deed, Kind, Shim
+
+PER_SITE = 8  # kills of one journal before it is held to its promises
+COLD_C = 12.0
+ALARM = "Too cold: box A"
+PLACES = range(1, 171)  # a start passes some 60, the rest are commits, acknowledgements and sends
+RANDOM_KILLS = 140
+DEEDS = (Deed.KILL_BEFORE, Deed.KILL_AFTER, Deed.KILL_HALFWAY)
+
+Strike = Callable[[Bench, Shim, Iterator[float]], bool]
+
+
+def by_place(long: bool) -> Row:
+    """Kill at the n-th operation since the start, for every n; each start recovers from the last kill."""
+    places = PLACES if long else PLACES[2::11]
+    return _in_sites("kill -9 at the n-th file operation or send", map(_at_place, places))
+
+
+def at_random(long: bool) -> Row:
+    """Kill after a random time since the start of the process."""
+    rng = random.Random(9)
+    waits = [rng.uniform(0.0, 2.5) for _ in range(RANDOM_KILLS if long else 8)]
+    return _in_sites("kill -9 at a random moment", map(_after, waits))
+
+
+def named_row(results: Iterable[Row]) -> Row:
+    """One row of many."""
+    whole = Row("")
+    for result in results:
+        whole.fault = result.fault
+        whole.add(result)
+    return whole
+
+
+def _in_sites(fault: str, strikes: Iterator[Strike]) -> Row:
+    row = Row(fault)
+    while some := list(islice(strikes, PER_SITE)):
+        with tempfile.TemporaryDirectory() as name:
+            try:
+                _one_site(row, Path(name), some)
+            except AssertionError as fault:  # the other sites still count
+                row.wrong.append(str(fault)[:300])
+    return row
+
+
+def _one_site(row: Row, folder: Path, strikes: list[Strike]) -> None:
+    with site(folder) as bench:
+        shim = Shim(folder, bench.journal_path)
+        bench.env = shim.env
+        values = (COLD_C + n / 1024 for n in range(4_000))
+        sent: list[float] = []
+        bench.start()
+        bench.stop()
+        for strike in strikes:
+            killed = strike(bench, shim, _kept(values, sent))
+            row.places += killed
+            if not killed:
+                row.wrong.append("a place was not reached")
+        shim.disarm()
+        finish(row, bench, sent, [ALARM], f"site of {len(strikes)} kills")
+
+
+def finish(row: Row, bench: Bench, sent: list[float], alarms: list[str], place: str) -> None:
+    """Start once more undisturbed, wait until all is told and kept, and hold the site to its promises."""
+    bench.start()
+    for title in alarms:
+        bench.wait_for(lambda title=title: any(t.startswith(title) for t in bench.titles()), title, 60.0)  # type: ignore[misc] # a default binds the title of this turn
+    bench.flush()
+    bench.stop()
+    check(row, bench, sent, alarms, place)
+    if alarm_states(bench) != undisturbed():
+        row.wrong.append(f"{place}: alarms {alarm_states(bench)}, undisturbed {undisturbed()}")
+
+
+@cache
+def undisturbed() -> dict[str, tuple[str, bool, str, int]]:
+    """The alarm states after cold readings that nothing disturbs."""
+    with tempfile.TemporaryDirectory() as name, site(Path(name)) as bench:
+        bench.start()
+        bench.send_c("box-a", *(COLD_C + n / 16 for n in range(4)))
+        bench.receivers["phone"].wait_for(1)
+        bench.flush()
+        bench.stop()
+        return alarm_states(bench)
+
+
+def site(folder: Path, **options: str) -> Bench:
+    """A bench with a broker of its own, whose chicks came today; the broker ends with the bench."""
+    (folder / "broker").mkdir()
+    broker = Broker(folder / "broker")
+    broker.start()
+    today = datetime.now(UTC).date().isoformat()
+    return OwnBroker(folder, broker, **{"arrival": today, **options})
+
+
+class OwnBroker(Bench):
+    """A bench that ends its broker too."""
+
+    def __exit__(self, *problem: object) -> None:
+        super().__exit__(None, None, None)
+        self.broker.stop(signal.SIGKILL)
+
+
+def _kept(values: Iterator[float], sent: list[float]) -> Iterator[float]:
+    for value in values:
+        sent.append(value)
+        yield value
+
+
+def _at_place(nth: int) -> Strike:
+    def strike(bench: Bench, shim: Shim, values: Iterator[float]) -> bool:
+        shim.arm(FILES | Kind.SEND, nth, DEEDS[nth % len(DEEDS)])
+        bench.launch()
+        return _feed_until_dead(bench, values)
+
+    return strike
+
+
+def _after(wait_s: float) -> Strike:
+    def strike(bench: Bench, shim: Shim, values: Iterator[float]) -> bool:
+        shim.disarm()
+        bench.launch()
+        until_s = time.monotonic() + wait_s
+        bench.send_c("box-a", next(values))
+        time.sleep(max(0.0, until_s - time.monotonic()))
+        assert bench.daemon is not None
+        bench.daemon.kill()
+        return bench.daemon.wait(PATIENCE_S) == -signal.SIGKILL
+
+    return strike
+
+
+def _feed_until_dead(bench: Bench, values: Iterator[float]) -> bool:
+    """Readings, and notes that make it commit, until the daemon has died at its place."""
+    assert bench.daemon is not None
+    until_s = time.monotonic() + PATIENCE_S
+    while bench.daemon.poll() is None and time.monotonic() < until_s:
+        bench.send_c("box-a", next(values))
+        bench.publish_to("coldbrood/larch-lane/note", '{"kind": "text", "text": "x"}')
+        time.sleep(0.3)
+    if bench.daemon.poll() is None:
+        bench.stop()
+        return False
+    return bench.daemon.returncode == -signal.SIGKILL
