@@ -55,6 +55,8 @@ role = "outdoor"
 host = "127.0.0.1"
 port = {port}
 {channels}
+[page]
+{page}
 [journal]
 path = "journal.db"
 """
@@ -76,6 +78,7 @@ class Bench(AbstractContextManager["Bench"]):
         arrival: str = "2026-04-10",
         probes: str = "",
         clock: str | None = None,
+        page: str = "enabled = false",
     ) -> None:
         self.folder = folder
         self.broker = broker
@@ -83,7 +86,7 @@ class Bench(AbstractContextManager["Bench"]):
         self.receivers = {name: Receiver() for name in channels}
         self.config_path = folder / "coldbrood.toml"
         tables = "".join(CHANNEL.format(name=name) for name in channels)
-        text = CONFIG.format(port=broker.port, channels=tables, arrival=arrival, probes=probes)
+        text = CONFIG.format(port=broker.port, channels=tables, arrival=arrival, probes=probes, page=page)
         self.config_path.write_text(text)
         for name, receiver in self.receivers.items():
             secret = folder / f"{name}-url"

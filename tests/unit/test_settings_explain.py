@@ -53,6 +53,7 @@ def test_the_explanation_opens_each_table_as_the_file_does() -> None:
         "[sounder]",
         "[heartbeat]",
         "[mirror]",
+        "[page]",
         "[journal]",
     ]
 

@@ -205,6 +205,11 @@ OTHER: dict[str, object] = {
     "mirror.bucket": "hens",
     "mirror.token_env": "BROKER_PASSWORD",
     "mirror.token_file": "mirror-token",
+    "page.address": "127.0.0.1",
+    "page.peers": "any",
+    "page.host": "barn.home.arpa",
+    "page.language": "de",
+    "page.week_starts": "sunday",
     "journal.path": "other.db",
 }
 
@@ -215,7 +220,7 @@ def outcome(raw: dict[str, Any], base: Path) -> object:
     fetch = Fetch(walk, ENVIRON, base, no_scheme)
     found = [*walk.problems, *check(walk), *fetch.problems]
     told = [*cautions(walk.file), *fetch.cautions]
-    aides = fetch.sounder, fetch.heartbeat, fetch.mirror
+    aides = fetch.sounder, fetch.heartbeat, fetch.mirror, fetch.page
     return site_of(walk.file), fetch.broker, fetch.channels, aides, fetch.journal_path(), found, told
 
 

@@ -14,6 +14,7 @@ from typing import Final
 from coldbrood.brooder.specs import BoxSpec
 from coldbrood.probes.simulated import TrueBox
 from coldbrood.probes.simulated_weather import NightPlan
+from coldbrood.settings.explain import toml
 
 HOUR_S: Final = 3600.0
 STARTS: Final = datetime(2026, 4, 11, 18, 0, tzinfo=UTC)
@@ -159,6 +160,7 @@ def config_text(broker_port: int) -> str:
         ("[[probe]]", {"name": OUTDOOR_PROBE, "role": "outdoor", "interval_min": 5.0}),
         ("[broker]", {"host": "127.0.0.1", "port": broker_port}),
         ("[[channel]]", {"name": "phone", "url_file": URL_NAME}),
+        ("[page]", {"enabled": False}),
         ("[journal]", {"path": JOURNAL_NAME}),
     ]
     return "\n".join([HEAD, *(_table(head, keys) for head, keys in tables)])
@@ -170,7 +172,5 @@ def _stated_box() -> Mapping[str, object]:
 
 
 def _table(head: str, keys: Mapping[str, object]) -> str:
-    lines = [
-        f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {value}" for key, value in keys.items()
-    ]
+    lines = [f"{key} = {toml(value)}" for key, value in keys.items()]
     return "\n".join(["", head, *lines, ""])

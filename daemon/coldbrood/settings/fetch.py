@@ -4,11 +4,14 @@ import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from coldbrood.settings.records import Broker, Caution, Channel, Heartbeat, Mirror, Problem, Sounder
+from coldbrood.settings.records import Broker, Caution, Channel, Heartbeat, Mirror, Page, Problem, Sounder
 from coldbrood.settings.secrets import MASK, Secret, SecretFault, place, resolve
 from coldbrood.settings.tables_aides import HeartbeatTable, MirrorTable, SounderTable
 from coldbrood.settings.tables_link import BrokerTable, ChannelTable
+from coldbrood.settings.tables_page import PageTable
 from coldbrood.settings.walk import Walk, show
+
+CATALOGUES = Path(__file__).parents[1] / "page" / "locale"
 
 UrlFault = Callable[[str], str | None]
 """What is wanted of a channel's URL that does not have it; None if all is well. It may quote nothing."""
@@ -34,6 +37,7 @@ class Fetch:
         self.sounder = self._sounder(walk.file.sounder)
         self.heartbeat = self._heartbeat(walk.file.heartbeat)
         self.mirror = self._mirror(walk.file.mirror)
+        self.page = self._page(walk.file.page)
 
     def journal_path(self) -> Path:
         """Where the journal is; a relative path is in $STATE_DIRECTORY, else beside the config file."""
@@ -90,6 +94,14 @@ class Fetch:
         token = self._secret("mirror.token", table.token_env, table.token_file)
         return Mirror(table.url, table.org, table.bucket, token)
 
+    def _page(self, table: PageTable) -> Page | None:
+        known = languages()
+        if table.language not in known and self._walk.sound("page.language"):
+            self.problems.append(Problem("page.language", show(table.language), f"one of {', '.join(known)}"))
+        local_only = table.peers == "local"
+        page = Page(table.address, table.port, local_only, table.host, table.language, table.week_starts)
+        return page if table.enabled else None
+
     def _secret(self, field: str, env: str | None, file: str | None) -> Secret | None:
         try:
             found = resolve(env, file, self._environ, self._base)
@@ -103,6 +115,11 @@ class Fetch:
 
     def _is_sound(self, field: str) -> bool:
         return self._walk.sound(f"{field}_env", f"{field}_file")
+
+
+def languages() -> list[str]:
+    """English, and every language that the page has a catalogue of."""
+    return sorted({"en", *(path.parents[1].name for path in CATALOGUES.glob("*/LC_MESSAGES/coldbrood.mo"))})
 
 
 def _pointing(field: str, env: str | None) -> str:

@@ -40,6 +40,7 @@ def load(path: Path, environ: Mapping[str, str], url_fault: UrlFault = no_scheme
         sounder=fetch.sounder,
         heartbeat=fetch.heartbeat,
         mirror=fetch.mirror,
+        page=fetch.page,
         cautions=(*cautions(walk.file), *fetch.cautions),
     )
 

@@ -86,6 +86,18 @@ class Mirror:
 
 
 @dataclass(frozen=True, slots=True)
+class Page:
+    """Where and for whom the page is shown. `host` is a further name of this board."""
+
+    address: str
+    port: int
+    local_only: bool
+    host: str | None
+    language: str
+    week_starts: str
+
+
+@dataclass(frozen=True, slots=True)
 class Config:
     """All that the config file says. `broker` is None when every probe is wired and no [broker] is given."""
 
@@ -96,4 +108,5 @@ class Config:
     sounder: Sounder | None = None
     heartbeat: Heartbeat | None = None
     mirror: Mirror | None = None
+    page: Page | None = None
     cautions: tuple[Caution, ...] = ()

@@ -1,7 +1,7 @@
 """The one place that says what may stand in the config file: each key, its unit, range, default and meaning.
 
 Loading, `coldbrood check --explain`, the samples in config/ and the docs all read it from here.
-The tables themselves are in tables_box.py and tables_link.py.
+The tables themselves are in the modules tables_*.py.
 """
 
 from collections.abc import Iterator
@@ -13,6 +13,7 @@ from coldbrood.settings.setting import Setting, about, settings_of
 from coldbrood.settings.tables_aides import HeartbeatTable, MirrorTable, SounderTable
 from coldbrood.settings.tables_box import BatchTable, BoxTable, KeeperTable, SiteTable
 from coldbrood.settings.tables_link import BrokerTable, ChannelTable, JournalTable, ProbeTable
+from coldbrood.settings.tables_page import PageTable
 
 Boxes = Annotated[list[BoxTable], Meta(max_length=250)]
 Probes = Annotated[list[ProbeTable], Meta(max_length=250)]
@@ -41,6 +42,9 @@ class File(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
         about("Tells a receiver elsewhere that all is well, so that a dead board is noticed by its silence."),
     ] = None
     mirror: Annotated[MirrorTable | None, about("A copy of the readings on a server for graphs.")] = None
+    page: Annotated[PageTable, about("The page for the phone, shown by this board itself.")] = field(
+        default_factory=PageTable
+    )
     journal: Annotated[JournalTable, about("Where the log is kept.")] = field(default_factory=JournalTable)
 
 

@@ -1,0 +1,1 @@
+"""The page for the phone, shown by the board itself."""
