@@ -1,8 +1,11 @@
-# Shared by deploy/try and tests/run: puts coldbrood, built as a wheel from this checkout, into its .venv.
+# shellcheck shell=bash
+# Shared by deploy/try, deploy/install.sh and tests/run: puts coldbrood, built as a wheel from this checkout, into
+# its .venv; the installer has a venv of its own.
 # To be sourced; bash. Writes nothing outside the checkout but a temporary folder.
 
 root=$(cd "$(dirname "$(readlink -f "${BASH_SOURCE[0]}")")/.." && pwd)
 venv=$root/.venv
+venv_home=$root
 python=$venv/bin/python
 stamp_file=$venv/coldbrood-stamp
 
@@ -41,7 +44,7 @@ why_no_python() {
 
 # A venv holds absolute paths, so one that was moved with its checkout is made anew.
 venv_is_sound() {
-    [ "$(cat "$venv/coldbrood-home" 2>/dev/null)" = "$root" ] || [ ! -e "$venv/coldbrood-home" ] || return 1
+    [ "$(cat "$venv/coldbrood-home" 2>/dev/null)" = "$venv_home" ] || [ ! -e "$venv/coldbrood-home" ] || return 1
     "$python" -c 'import pip, sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null
 }
 
@@ -49,9 +52,9 @@ make_venv() {
     venv_is_sound && return
     local base
     base=$(find_python) || give_up "$(why_no_python)"
-    say "making .venv"
+    say "making $venv"
     "$base" -m venv --clear "$venv" || give_up "could not make $venv"
-    echo "$root" >"$venv/coldbrood-home"
+    echo "$venv_home" >"$venv/coldbrood-home"
 }
 
 # The network of a barn is not always there: three tries, each with pip's own retries.

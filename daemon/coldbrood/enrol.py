@@ -156,6 +156,16 @@ def set_password(path: Path, user: str, password: str) -> None:
         draft.unlink(missing_ok=True)
 
 
+def new_login(passwords: Path, user: str, secret: Path) -> None:
+    """A new password for one user of the broker, and the file from which that user's program reads it.
+
+    Raises EnrolFault or OSError.
+    """
+    password = new_password()
+    write_like(secret, secret, f"{password}\n")
+    set_password(passwords, user, password)
+
+
 def _hashed(user: str, password: str) -> str:
     hasher = shutil.which(HASHER) or shutil.which(HASHER, path="/usr/bin:/usr/sbin")
     if hasher is None:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from coldbrood.service import BEAT_S
+from coldbrood.settings.secrets import resolve
 
 ROOT = Path(__file__).parents[2]
 UNIT = ROOT / "deploy" / "coldbrood.service"
@@ -85,6 +86,24 @@ def test_the_watchdog_waits_for_some_beats_of_the_loop_that_feeds_it() -> None:
     unit = settings()["Service"]
     assert (unit["Type"], unit["NotifyAccess"]) == ("notify", "main")
     assert int(unit["WatchdogSec"]) >= 4 * BEAT_S
+
+
+def test_secrets_come_as_credentials_under_the_names_that_the_config_gives_them(tmp_path: Path) -> None:
+    """systemd.exec(5): "The ID for each credential will be the provided ID suffixed with _$FILENAME"."""
+    name, _, folder = settings()["Service"]["LoadCredential"].partition(":")
+    assert folder == "/etc/coldbrood/secrets"
+    handed = tmp_path / "handed"
+    handed.mkdir()
+    (handed / f"{name}_phone-url").write_text("json://127.0.0.1:9/\n")
+    (handed / f"{name}_phone-url").chmod(0o400)
+    (tmp_path / "etc" / "secrets").mkdir(parents=True)
+    found = resolve(None, "secrets/phone-url", {"CREDENTIALS_DIRECTORY": str(handed)}, tmp_path / "etc")
+    assert found is not None
+    assert found.secret.reveal() == "json://127.0.0.1:9/"
+    (tmp_path / "etc" / "secrets" / "phone-url").write_text("json://127.0.0.1:10/\n")
+    beside = resolve(None, "secrets/phone-url", {}, tmp_path / "etc")
+    assert beside is not None
+    assert beside.secret.reveal() == "json://127.0.0.1:10/"
 
 
 def test_it_starts_without_a_network_or_a_set_clock() -> None:

@@ -75,12 +75,17 @@ def resolve(env: str | None, file: str | None, environ: Mapping[str, str], base:
 
 
 def place(file: str, environ: Mapping[str, str], base: Path) -> Path:
-    """Where a file named in the config is: in $CREDENTIALS_DIRECTORY if it is there, else in `base`."""
+    """Where a file named in the config is: in $CREDENTIALS_DIRECTORY if it is there, else in `base`.
+
+    Of a whole folder handed over, systemd names each file FOLDER_FILE (systemd.exec(5), LoadCredential=): so
+    `secrets/phone-url` is looked for as `secrets_phone-url` too.
+    """
     credentials = environ.get("CREDENTIALS_DIRECTORY")
     if credentials:
-        handed = Path(credentials) / file  # an absolute `file` stays as it is
-        if os.path.exists(handed):  # Path.exists raises on a name that is too long
-            return handed
+        for name in (file, file.replace("/", "_")):
+            handed = Path(credentials) / name  # an absolute `file` stays as it is
+            if os.path.exists(handed):  # Path.exists raises on a name that is too long
+                return handed
     return base / file
 
 
