@@ -33,13 +33,13 @@ JUG_M2 = 0.117  # side and top, physics.md section 4 (C)
 
 def film_w_per_m2k(apart_k: float) -> float:
     """Physics.md section 4: a 0.20 m wall in air at 20 C, 6.3 dT^0.168, within 2 % (C: ht and CoolProp)."""
-    return 6.3 * max(apart_k, 0.1) ** 0.168
+    return 6.3 * math.pow(max(apart_k, 0.1), 0.168)
 
 
 def sensible_w(air_c: float) -> float:
     """CIGR 2002, layers: 6.28 m^0.75 W at 20 C, sensible 0.61 THP - 0.228 t^2 per 1000 W (M, existence V)."""
     thp = 1000.0 + 20.0 * (20.0 - air_c)
-    return CHICKS * 6.28 * MASS_KG**0.75 * max(0.0, 0.61 * thp - 0.228 * air_c**2) / 1000.0
+    return CHICKS * 6.28 * math.pow(MASS_KG, 0.75) * max(0.0, 0.61 * thp - 0.228 * air_c**2) / 1000.0
 
 
 def reference_hold_h(outdoor_c: float, floor_c: float) -> float:
