@@ -18,7 +18,7 @@ from coldbrood.watch.digest import (
     rests_on_timetable,
     waiting_line,
 )
-from coldbrood.watch.events import Now
+from coldbrood.watch.events import History, Now
 from coldbrood.watch.localtime import (
     age_days,
     local,
@@ -27,6 +27,7 @@ from coldbrood.watch.localtime import (
     night_sun,
     watch_of,
 )
+from coldbrood.watch.nightline import line_of
 from coldbrood.watch.sight import flock_of
 from coldbrood.watch.site import Site
 from coldbrood.watch.state import State
@@ -39,21 +40,36 @@ NIGHT_S = 10 * 3600.0
 SHORTEST_NIGHT_S = 1800.0
 
 
-def bedtime(site: Site, state: State, now: Now) -> State:
-    """Tonight's plan, sent once, and kept so that the morning can say what came of it."""
+def bedtime(site: Site, state: State, now: Now) -> tuple[State, tuple[History, ...]]:
+    """Tonight's plan, sent once, and kept so that the morning and the report can say what came of it."""
     plans = night_plans(site, state, now)
     spoken = bedtime_words(site, now, state.views, plans)
     spoken = Words(spoken.title, " ".join([*digest_lines(site, state, now), spoken.body]))
     forecasts = tuple(_forecast(state.views[box], plan) for box, plan in plans.items())
     ledger = replace(state.ledger, forecasts=forecasts, night_t_s=now.t_s, wakings=0)
-    return digest(site, replace(state, ledger=ledger), f"bedtime/{_date(site, now)}", spoken, now)
+    state = replace(state, ledger=ledger)
+    return digest(site, state, f"bedtime/{_date(site, now)}", spoken, now), _lines(site, state, plans, now)
+
+
+def _lines(site: Site, state: State, plans: Mapping[str, NightPlan], now: Now) -> tuple[History, ...]:
+    ahead, rising_s = outdoor_ahead(site, state.sight, now), _rising_s(site, now)
+    views = state.views
+    return tuple(
+        line_of(box, plan, not rests_on_timetable(views[box]), views[box].band.floor_c, ahead, rising_s, now)
+        for box, plan in plans.items()
+    )
+
+
+def _rising_s(site: Site, now: Now) -> float:
+    """Watch time at which the night that begins now ends."""
+    rising_s = watch_of(now, next_wall_s(site, now.wall_s, site.keeper.rising_s))
+    return min(max(rising_s, now.t_s + SHORTEST_NIGHT_S), now.t_s + NIGHT_MAX_S)
 
 
 def night_plans(site: Site, state: State, now: Now) -> Mapping[str, NightPlan]:
     """The plan of each box for the night that begins now."""
     ahead = outdoor_ahead(site, state.sight, now)
-    rising_s = watch_of(now, next_wall_s(site, now.wall_s, site.keeper.rising_s))
-    rising_s = min(max(rising_s, now.t_s + SHORTEST_NIGHT_S), now.t_s + NIGHT_MAX_S)
+    rising_s = _rising_s(site, now)
     age = age_days(site, now.wall_s)
     return {
         name: night(

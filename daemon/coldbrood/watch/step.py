@@ -198,7 +198,8 @@ def _bedtime(site: Site, state: State, _event: Bedtime, now: Now) -> Stepped:
     if not site.boxes:
         return state, ()
     state, acts = _assess(site, state, site.boxes, now)
-    return rounds.bedtime(site, state, now), acts
+    state, lines = rounds.bedtime(site, state, now)
+    return state, (*acts, *lines)
 
 
 def _morning(site: Site, state: State, _event: Morning, now: Now) -> Stepped:
