@@ -24,7 +24,7 @@ NONE: Final = "-"
 class NightLine:
     """One box at one bedtime. Times are Unix times.
 
-    `low_c` are the 10, 50 and 90 % points of the night's lowest box temperature under the plan, `under_s` those
+    `low_c` are the 10, 50 and 90 % points of the lowest box temperature under the plan, `under_s` those
     of when it goes under the floor with no waking. `outdoor_c` is the least of the outdoor mean with its
     deviation. `known` is False where the night rested on the timetable and the figures are of little weight.
     """
