@@ -41,7 +41,7 @@ class Peek:
         }
 
 
-def peek(config: Config, clock: Clock) -> Peek:
+def look(config: Config, clock: Clock) -> SiteView:
     """Look once. Raises JournalError if there is no journal to look into."""
     site = config.site
     with JournalReader.open(config.journal_path) as reader:
@@ -53,8 +53,13 @@ def peek(config: Config, clock: Clock) -> Peek:
         refused = reader.refused_counts()
     site = batches.in_use(site, state.sight, now.t_s)
     state = replace(state, views=assess_boxes(site, state.sight, site.boxes, LONG_AGO_S, now))
-    seen = SiteView(site, state, now, is_running(config.journal_path), refused)
-    return Peek(seen.site.name, now.wall_s, seen.running, seen.boxes, seen.probes, seen.alarms)
+    return SiteView(site, state, now, is_running(config.journal_path), refused)
+
+
+def peek(config: Config, clock: Clock) -> Peek:
+    """What a look shows, as plain values. Raises JournalError if there is no journal to look into."""
+    seen = look(config, clock)
+    return Peek(seen.site.name, seen.now.wall_s, seen.running, seen.boxes, seen.probes, seen.alarms)
 
 
 def is_running(journal_path: Path) -> bool:

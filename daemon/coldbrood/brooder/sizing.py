@@ -169,9 +169,15 @@ def helps(
     found = [tried(key, change, box, flock, outdoor_c) for key, change, box in _boxes(spec, flock.chicks)]
     more = replace(flock, chicks=flock.chicks + MORE_CHICKS)
     found.append(tried("chicks", f"{MORE_CHICKS} chicks more", spec, more, outdoor_c))
-    found.sort(key=lambda help_: -help_.gain_h)
+    found.sort(key=_order)
     colder = tried("night", f"a night {COLDER_K:g} C colder", spec, flock, outdoor_c - COLDER_K)
     return (*found, colder)
+
+
+def _order(one: Help) -> tuple[float, float]:
+    """The longest hold first; where the middle cannot tell, the late end does."""
+    late_h = HORIZON_S / 3600.0 if one.after.late_h is None else one.after.late_h
+    return -one.gain_h, -late_h
 
 
 def _boxes(spec: BoxSpec, chicks: int) -> Iterator[tuple[str, str, BoxSpec]]:

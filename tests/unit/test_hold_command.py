@@ -1,0 +1,96 @@
+"""`coldbrood hold` fits 80 columns, marks what is too weak, takes what-ifs and refuses nonsense by option."""
+
+import json
+from collections.abc import Callable
+
+import pytest
+
+from coldbrood.brooder.sizing import size
+from coldbrood.brooder.specs import BoxSpec, Flock
+from coldbrood.cli.main import main
+
+PAPER = ("hold", "--size", "0.75x0.55x0.40", "--insulation", "30", "--litres", "3.8", "--chicks", "14")
+SPEC = BoxSpec("a", 0.75, 0.55, 0.40, 30.0, 0.038, 10.0, 1, 3.8, 60.0, False)
+
+
+@pytest.fixture
+def told(capsys: pytest.CaptureFixture[str]) -> Callable[..., str]:
+    def ask(*options: str) -> str:
+        assert main([*PAPER, *options]) == 0
+        return capsys.readouterr().out
+
+    return ask
+
+
+@pytest.mark.parametrize("by", ["age", "litres", "jugs", "chicks", "insulation"])
+def test_the_screen_fits_a_narrow_terminal(told: Callable[..., str], by: str) -> None:
+    lines = told("--by", by).splitlines()
+    assert max(map(len, lines)) <= 80
+    assert sum(line.lstrip().startswith(("-10 C", "20 C")) for line in lines) == 2
+    assert lines[0] == "Box a, on paper"
+
+
+def test_a_cell_is_the_sizing_of_its_row_and_column(told: Callable[..., str]) -> None:
+    found = size(SPEC, Flock(14, 13.0, "layer"), 5.0, 15.0)
+    line = next(line for line in told("--floor", "15").splitlines() if line.startswith("     5 C"))
+    assert found.median_h is not None
+    assert found.early_h is not None
+    assert line.split("  ")[-1].strip() == f"{found.median_h:.1f}* ({found.early_h:.1f}-{found.late_h:.0f})"
+
+
+def test_what_falls_short_of_the_timetable_is_marked(told: Callable[..., str]) -> None:
+    rows = {line[:8].strip(): line for line in told("--fill", "75").splitlines()}
+    assert rows["-10 C"].count("*") == 4
+    assert "*" not in rows["20 C"]
+    assert "practice: 4 h on day 1, 6 h on day 5, 8 h on day 9, 8 h on day 13" in told()
+
+
+def test_json_holds_the_same_and_null_beyond_a_day(told: Callable[..., str]) -> None:
+    body = json.loads(told("--json", "--by", "litres", "--age", "2", "--outside", "20", "--floor", "18"))
+    assert (body["source"], body["chicks"], body["age_days"], body["floor_c"]) == ("on paper", 14, 2, 18)
+    assert body["box"]["jug_litres"] == 3.8
+    assert len(body["table"]) == 4 * 7
+    assert {row["litres"] for row in body["table"]} == {2, 4, 6, 8}
+    assert body["hold"]["median_h"] is None
+    assert [one["key"] for one in body["helps"]][-1] == "night"
+    coldest = [row["median_h"] for row in body["table"] if row["outside_c"] == -10]
+    assert coldest == sorted(coldest)
+
+
+def test_broilers_warm_the_box_more_than_layers(told: Callable[..., str]) -> None:
+    layer, broiler = (
+        json.loads(told("--json", "--age", "9", "--kind", kind)) for kind in ("layer", "broiler")
+    )
+    assert broiler["hold"]["resting_c"] > layer["hold"]["resting_c"] + 1.0
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--litres", "600"), "--litres: 600: 0.5 to 40 L"),
+        (("--jugs", "1.5"), "--jugs: 1.5: a whole number, 1 to 10"),
+        (("--size", "1x2"), "--size: 1x2: inside in m, as 0.75x0.55x0.40"),
+        (("--size", "1xax1"), "--size: a: a number"),
+        (("--size", "9x1x1"), "--size (length_m): 9: 0.2 to 3 m"),
+        (("--chicks", "-1"), "--chicks: -1: a whole number, 0 to 150"),
+        (("--age", "61"), "--age: 61: 0 to 60"),
+        (("--outside", "nan"), "--outside: nan: -40 to 45"),
+        (("--floor", "80"), "--floor: 80: 5 to 36"),
+    ],
+)
+def test_nonsense_is_refused_by_option(
+    options: tuple[str, ...], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([*PAPER, *options]) == 64
+    assert capsys.readouterr().err.strip() == said
+
+
+def test_without_config_the_box_must_be_said(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["hold", "--litres", "3.8"]) == 64
+    assert "--size, --insulation and --litres" in capsys.readouterr().err
+
+
+def test_an_unsaid_part_has_the_default_of_the_config(told: Callable[..., str]) -> None:
+    box = json.loads(told("--json"))["box"]
+    assert (box["insulation_w_per_mk"], box["air_changes_per_h"]) == (0.038, 10)
+    assert (box["fill_c"], box["jugs"], box["jug_wrapped"]) == (60, 1, False)
