@@ -17,7 +17,21 @@ ROOT = Path(__file__).parents[2]
 PACKAGE = ROOT / "daemon" / "coldbrood"
 DOCS = [ROOT / "README.md", ROOT / "DEVELOPERS.md"]
 SAMPLES = sorted((ROOT / "config").glob("*.toml"))
-VERBS = {"run", "check", "status", "note", "probe", "hold", "alert", "doctor", "export", "backup", "restore", "demo"}
+VERBS = {
+    "run",
+    "setup",
+    "check",
+    "status",
+    "note",
+    "probe",
+    "hold",
+    "alert",
+    "doctor",
+    "export",
+    "backup",
+    "restore",
+    "demo",
+}
 
 KEYS = {name: set(keys) for name, _, keys in sections()}
 KEYS[""] = {name for name in KEYS if "." not in name}

@@ -6,11 +6,25 @@ import sys
 from collections.abc import Sequence
 
 from coldbrood import __version__
-from coldbrood.cli import alert, backup, check, demo, doctor, export, hold, note, probe, restore, run, status
+from coldbrood.cli import (
+    alert,
+    backup,
+    check,
+    demo,
+    doctor,
+    export,
+    hold,
+    note,
+    probe,
+    restore,
+    run,
+    setup,
+    status,
+)
 from coldbrood.journal.errors import JournalError
 from coldbrood.settings.records import ConfigProblems
 
-VERBS = (run, check, status, note, probe, hold, alert, doctor, export, backup, restore, demo)
+VERBS = (run, setup, check, status, note, probe, hold, alert, doctor, export, backup, restore, demo)
 
 
 def build_parser() -> argparse.ArgumentParser:

@@ -41,10 +41,11 @@ def turn_over(site: Site, before: State, state: State, note: Note, now: Now) -> 
 def _service(used: Site, state: State, now: Now) -> tuple[State, tuple[machine.Change, ...]]:
     """Alarms of what is in use are in service, all others are not."""
     subjects = {*used.boxes, *used.probes, *([used.name] if used.boxes else ())}
-    rows, changes = _as_new(state.alarms, subjects), []
+    rows, changes = _as_new(state.alarms, subjects), list[machine.Change]()
     for key, alarm in rows.items():
-        event, act = ("restore", machine.restore) if alarm.subject in subjects else ("remove", machine.remove)
+        event: machine.AlarmEvent = "restore" if alarm.subject in subjects else "remove"
         if possible(alarm.state, event):
+            act = machine.restore if event == "restore" else machine.remove
             rows, changed = act(rows, key, now.t_s, now.wall_s)
             changes.extend(changed)
     state = tell.withdraw_settled(replace(state, alarms=rows), changes, now)

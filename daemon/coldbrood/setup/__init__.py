@@ -1,0 +1,1 @@
+"""`coldbrood setup`: a few questions, a test by the phone in the hand, one config file."""
