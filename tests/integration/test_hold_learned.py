@@ -2,11 +2,11 @@
 
 import json
 import os
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
+from contextlib import redirect_stdout
 from datetime import UTC, datetime
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,7 @@ from broker import Broker
 from coldbrood.brooder.flock import flock_heat_w
 from coldbrood.brooder.specs import BoxSpec, Flock
 from coldbrood.brooder.thermal import exact_step, priors
+from coldbrood.cli.main import main
 from coldbrood.journal.rows import Batch
 from coldbrood.journal.store import Journal
 from coldbrood.watch.events import Note, Reading
@@ -32,13 +33,14 @@ def bench(tmp_path: Path, broker: Broker) -> Iterator[Bench]:
         yield made
 
 
-def hold(bench: Bench, *options: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "coldbrood", "hold", "--config", str(bench.config_path), *options]
-    return subprocess.run(command, capture_output=True, text=True, timeout=60, check=True)
+def hold(bench: Bench, *options: str) -> str:
+    with redirect_stdout(StringIO()) as out:
+        assert main(["hold", "--config", str(bench.config_path), "--age", "2", *options]) == 0
+    return out.getvalue()
 
 
 def told(bench: Bench, *options: str) -> dict[str, Any]:
-    found: dict[str, Any] = json.loads(hold(bench, "--json", "--age", "2", *options).stdout)
+    found: dict[str, Any] = json.loads(hold(bench, "--json", *options))
     return found
 
 
@@ -91,7 +93,7 @@ def test_a_box_that_leaks_holds_less_than_on_paper_and_is_known_better(bench: Be
     spans = [found["hold"]["late_h"] - found["hold"]["early_h"] for found in (learned, paper)]
     assert spans[0] < 0.6 * spans[1]
     # What if: a learned box moves as it would on paper, and stands beside what it is.
-    lines = hold(bench, "--outside", "10", "--age", "2", "--litres", "6").stdout.splitlines()
+    lines = hold(bench, "--outside", "10", "--litres", "6").splitlines()
     rows = {line[:40].strip(): line[52:].split()[0] for line in lines if line.startswith("  as ")}
     assert float(rows["as asked"]) > float(rows["as it stands"])
 
