@@ -1,10 +1,11 @@
-"""What helps the watch and may fail without harm to it: the sounder, the all-well signal, the mirror.
+"""What helps the watch and may fail without harm to it: sounder, all-well signal, mirror, page.
 
 Each has a thread of its own and posts its news as lines of the history.
 """
 
 import math
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from coldbrood import selftest
 from coldbrood.clock import Clock
@@ -13,14 +14,18 @@ from coldbrood.deliver.heartbeat import Heartbeat
 from coldbrood.deliver.sounder import Sounder
 from coldbrood.mirror.feed import Feed, Mark, MirrorNews
 from coldbrood.mirror.server import Server
-from coldbrood.settings.records import Config, Mirror
+from coldbrood.notes import TapNote
+from coldbrood.settings.records import Config, Mirror, Page
 from coldbrood.watch.batches import in_use
 from coldbrood.watch.events import History, Now, SelfTested, Sound
 from coldbrood.watch.state import State
 from coldbrood.watch.wellness import troubles
 
+if TYPE_CHECKING:
+    from coldbrood.page.host import PageHost
+
 MIRROR = "mirror"
-Post = Callable[[History | Mark], None]
+Post = Callable[[History | Mark | TapNote], None]
 
 
 class Aides:
@@ -39,11 +44,19 @@ class Aides:
             url, method = config.heartbeat.url.reveal(), config.heartbeat.method
             self._heartbeat = Heartbeat(url, method, lambda fault: self._news("heartbeat", fault))
         self._feed = None if config.mirror is None else self._make_feed(config.mirror, kept_mark)
+        self._page = None if config.page is None else self._make_page(config.page)
 
     def start(self) -> None:
         """Begin what runs by itself."""
         if self._feed is not None:
             self._feed.start()
+        if self._page is not None:
+            self._page.start()
+
+    def show(self, state: State, now: Now) -> None:
+        """Let the page see the state as it is after a turn of the loop."""
+        if self._page is not None:
+            self._page.show(state, now)
 
     def stop(self, limit_s: float) -> None:
         """End everything; the mirror goes on from its mark at the next start."""
@@ -51,6 +64,8 @@ class Aides:
             self._sounder.stop(limit_s)
         if self._feed is not None:
             self._feed.stop(limit_s)
+        if self._page is not None:
+            self._page.stop(limit_s)
 
     def sound(self, act: Sound) -> None:
         """Noise, or an end to it."""
@@ -69,7 +84,8 @@ class Aides:
     def self_test(self) -> SelfTested:
         """Look at the board."""
         found = (*selftest.look(self._config), *self._aside("sounder", "the sounder"))
-        return SelfTested(found, self._aside("heartbeat", "the all-well signal"))
+        aside = (*self._aside("heartbeat", "the all-well signal"), *self._aside("page", "the page"))
+        return SelfTested(found, aside)
 
     def _aside(self, kind: str, name: str) -> tuple[str, ...]:
         fault = self._asides.get(kind, "")
@@ -83,6 +99,11 @@ class Aides:
         token = None if mirror.token is None else mirror.token.reveal()
         server = Server(mirror.url, mirror.org, mirror.bucket, token)
         return Feed(self._site, self._config.journal_path, server, mark, self._mirror_news)
+
+    def _make_page(self, page: Page) -> "PageHost":
+        from coldbrood.page.host import PageHost  # with its libraries, where there is a page at all
+
+        return PageHost(self._config, page, self._clock, self._post, lambda fault: self._news("page", fault))
 
     def _mirror_news(self, news: Mark | MirrorNews) -> None:
         if isinstance(news, MirrorNews):

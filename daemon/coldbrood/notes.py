@@ -1,6 +1,7 @@
 """The keeper's notes as JSON: written by `coldbrood note`, by the page, or by anyone on the note topic."""
 
 import uuid
+from dataclasses import dataclass
 from datetime import datetime
 from typing import get_args
 
@@ -33,6 +34,14 @@ class NoteForm(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
     alarm: str | None = None
     minutes: float | None = None
     text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TapNote:
+    """A note from the page on its way to the loop, as JSON, and where it came from."""
+
+    payload: bytes
+    source: str
 
 
 def new_key(wall_s: float) -> str:

@@ -24,7 +24,7 @@ from coldbrood.journal.store import Journal
 from coldbrood.links import Heard, Links
 from coldbrood.logs import boxline, level_of, logline
 from coldbrood.mirror.feed import Mark
-from coldbrood.notes import BadNote, read_note
+from coldbrood.notes import BadNote, TapNote, read_note
 from coldbrood.notify import Supervisor
 from coldbrood.probes.door import Door
 from coldbrood.probes.mqtt import Connected, Fault, Lost, Packet
@@ -68,7 +68,7 @@ FAULTS_MOST = 10
 DRAIN_S = 2.0
 LOST_NOTICED_AFTER_S = 45.0  # one and a half keep-alives: the link may have been dead that long
 
-Posted = Heard | Tick | Bedtime | Morning | Retain | SendDone | Note | History | Mark | None
+Posted = Heard | Tick | Bedtime | Morning | Retain | SendDone | Note | TapNote | History | Mark | None
 
 
 class Service:
@@ -162,6 +162,7 @@ class Service:
 
     def _turn(self) -> None:
         """Wait for one event or the next beat, take it, keep what is due to be kept."""
+        self._aides.show(self._state, self._now())
         wait_s = self.clock.real_s(max(0.0, self._beat_t_s + BEAT_S - self._now().t_s))
         try:
             item = self._queue.get(timeout=wait_s)
@@ -242,6 +243,8 @@ class Service:
                 self._retain()
             case Mark():
                 self._books.keep_state(MIRROR, pack(item))
+            case TapNote():
+                self._take_note(item.payload, item.source, now)
             case History():
                 self._carry(item, now)
             case None:

@@ -1,0 +1,164 @@
+"""What the watch calls by a key, in words that the page can translate.
+
+A key without words here is shown as it is, never left out; a test holds the tables to the watch's own.
+"""
+
+from collections.abc import Mapping
+from typing import Final
+
+from coldbrood.page.speech import N_
+
+STATES: Final[Mapping[str, str]] = {
+    "too cold": N_("too cold"),
+    "too hot": N_("too hot"),
+    "refill now": N_("refill now"),
+    "cannot see": N_("cannot see"),
+    "no reading yet": N_("no reading yet"),
+    "refill soon": N_("refill soon"),
+    "learning": N_("learning"),
+    "all right": N_("all right"),
+}
+
+REFILL_REASONS: Final[Mapping[str, str]] = {
+    "forecast": N_("by forecast"),
+    "forecast-learning": N_("by forecast, box not known yet"),
+    "forecast-blind": N_("by estimate, probe silent"),
+    "timetable-learning": N_("by timetable, box not known yet"),
+    "timetable-blind": N_("by timetable, probe silent"),
+}
+
+# Title of an alarm; its act. The act comes first in the mind of whoever reads it at night.
+ALARMS: Final[Mapping[str, tuple[str, str]]] = {
+    "refill-now": (N_("Refill the jug"), N_("Carry it closed: the water scalds.")),
+    "under-hard-floor": (
+        N_("Far too cold"),
+        N_("Warm the chicks first, in your hands if need be; then the jug. The water scalds."),
+    ),
+    "too-hot": (
+        N_("Too hot"),
+        N_("Lift the lid a little or take the jug out; shade, water. Panting: do it at once."),
+    ),
+    "probe-silent": (N_("Probe silent"), N_("Look at the box; then battery, cable, Wi-Fi.")),
+    "no-outdoor": (
+        N_("No outdoor reading"),
+        N_("Forecasts go on with a wider range. Look at its battery and place."),
+    ),
+    "probe-wrong": (N_("Probe reads wrong"), N_("Look at the sensor and its cable.")),
+    "battery-low": (N_("Battery low"), N_("Change or charge it by day, before it goes silent.")),
+    "refill-not-seen": (N_("No refill seen"), N_("Is the water hot, is the jug in its place?")),
+    "daemon-was-down": (N_("The watch was down"), N_("Nothing was watched. Look at each box once.")),
+    "broker-gone": (
+        N_("Cannot hear any probe"),
+        N_("The broker is gone. The watch goes on from an estimate and the timetable."),
+    ),
+    "journal-failing": (
+        N_("The journal cannot be written"),
+        N_("Alarms go on. Make room on the disk or change it."),
+    ),
+}
+
+ALARM_REASONS: Final[Mapping[str, str]] = {
+    "under-floor": N_("the box is under its floor"),
+    "forecast": N_("by forecast"),
+    "forecast-learning": N_("by forecast, box not known yet"),
+    "forecast-blind": N_("by estimate, probe silent"),
+    "timetable-learning": N_("by timetable, box not known yet"),
+    "timetable-blind": N_("by timetable, probe silent"),
+    "under-hard-floor": N_("under the hard floor"),
+    "above-ceiling": N_("over the ceiling"),
+    "over-hard-ceiling": N_("far over the ceiling"),
+    "silent": N_("nothing heard for too long"),
+    "never-heard": N_("never heard"),
+    "only-refused": N_("only values that cannot be true"),
+    "refused": N_("values that cannot be true"),
+    "stuck": N_("its value does not move"),
+    "no-rise-after-nudge": N_("asked for, and no rise since"),
+    "noted-no-rise": N_("noted, and no rise since"),
+    "battery_v-low": N_("its volts are low"),
+    "battery_pct-low": N_("its charge is low"),
+    "no-link": N_("no link"),
+    "commit-failed": N_("a commit failed"),
+    "was-down": N_("it was down"),
+    "was-down-unknown": N_("it was down, for how long is not known"),
+}
+
+ALARM_STATES: Final[Mapping[str, str]] = {
+    "unacknowledged": N_("waits for an answer"),
+    "acknowledged": N_("acknowledged"),
+    "returned-unacknowledged": N_("over, not yet acknowledged"),
+    "shelved": N_("shelved"),
+    "suppressed": N_("behind a greater alarm"),
+    "out-of-service": N_("out of service"),
+}
+
+LOOK_INS: Final[Mapping[str, str]] = {
+    "huddled": N_("huddled"),
+    "spread": N_("spread"),
+    "panting": N_("panting"),
+    "drinking": N_("drinking"),
+    "loud": N_("loud"),
+    "apart": N_("one apart"),
+    "weak": N_("one weak"),
+}
+
+KINDS: Final[Mapping[str, str]] = {
+    "refill": N_("Refilled"),
+    "count": N_("Count"),
+    "loss": N_("Loss"),
+    "look-in": N_("Look-in"),
+    "acknowledge": N_("Acknowledged"),
+    "shelve": N_("Shelved"),
+    "unshelve": N_("Shelf ended"),
+    "text": N_("Note"),
+    "test": N_("Test alert"),
+    "withdraw": N_("Taken back"),
+    "batch-start": N_("Batch begun"),
+    "batch-close": N_("Batch ended"),
+    "aside": N_("Probe set aside"),
+}
+
+CAUSES: Final[Mapping[str, str]] = {
+    "unknown": N_("not known"),
+    "journey": N_("journey"),
+    "weak": N_("weak from the start"),
+    "cold": N_("cold"),
+    "heat": N_("heat"),
+    "piled": N_("piled up"),
+    "pasted": N_("pasted vent"),
+    "predator": N_("predator"),
+    "other": N_("something else"),
+}
+
+BAND_REASONS: Final[Mapping[str, str]] = {
+    "floor raised, chicks seen huddled": N_("floor raised, chicks seen huddled"),
+    "floor let down, chicks seen spread": N_("floor let down, chicks seen spread"),
+    "ceiling lowered, chicks seen panting": N_("ceiling lowered, chicks seen panting"),
+}
+
+TIMETABLE_REASONS: Final[Mapping[str, str]] = {
+    "chicks seen huddled": N_("chicks seen huddled"),
+    "freezing night": N_("freezing night"),
+    "day near freezing": N_("day near freezing"),
+    "warm days and nights": N_("warm days and nights"),
+    "first three days": N_("first three days"),
+    "first week": N_("first week"),
+    "second week": N_("second week"),
+    "days or nights not yet warm, or not known": N_("days or nights not yet warm, or not known"),
+}
+
+REFUSALS: Final[Mapping[str, str]] = {
+    "not-a-number": N_("not a number"),
+    "out-of-range": N_("out of range"),
+    "power-on-value": N_("power-on value"),
+    "disconnected-value": N_("disconnected"),
+    "jump": N_("a jump no box makes"),
+    "older-than-taken": N_("older than one taken"),
+    "unknown-probe": N_("unknown probe"),
+    "retained": N_("kept by the broker"),
+    "from-the-future": N_("from the future"),
+    "bad-payload": N_("not readable"),
+    "too-large": N_("too large"),
+    "no-temperature": N_("no temperature"),
+    "crc": N_("checksum wrong"),
+    "sensor-missing": N_("sensor missing"),
+}
