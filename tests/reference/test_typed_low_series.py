@@ -21,7 +21,7 @@ def series() -> tuple[np.ndarray[tuple[int], np.dtype[np.float64]], int]:
 def played(bias_c: float, sd_c: float) -> tuple[float, float, float]:
     """Mean absolute errors of the own forecast, of the two combined, and coverage of its 80 % range.
 
-    Own: T21 less the mean drop of up to 20 nights (baseline c20, physics.md section 6) and the spread of those drops.
+    Own: T21 less the mean drop of up to 20 nights (baseline c20, physics.md section 6), with their spread.
     Typed: what came, off by a bias and chance. Seed 1.
     """
     air_c, hours = series()

@@ -1,7 +1,8 @@
 """A low for tonight that the keeper typed, as from the radio, weighed by how well such lows did before.
 
 Its errors (typed less what came) are averaged with a prior: a regional forecast of the night's low errs by
-2 C, and one site lies 2 C off its region (both M: usual errors a day ahead; valleys and towns). So a keeper whose radio always says 3 C too much loses nothing by typing it: the difference is learned.
+2 C, and one site lies 2 C off its region (both M: usual errors a day ahead; valleys and towns). So a keeper
+whose radio always says 3 C too much loses nothing by typing it: the difference is learned.
 """
 
 import math
