@@ -7,6 +7,7 @@ from typing import get_args
 
 import msgspec
 
+from coldbrood.brooder import typed_low
 from coldbrood.watch import batches
 from coldbrood.watch.events import LookIn, Note, NoteKind, Now
 from coldbrood.watch.site import Site
@@ -90,9 +91,14 @@ def check_note(form: NoteForm, site: Site, now: Now) -> Note:
 
 
 def _check_use(form: NoteForm, site: Site, wall_s: float) -> None:
-    """What a note of batches or of a probe set aside says in its text."""
+    """What a note of batches, of a probe set aside or of a low says in its text."""
     if form.kind == "batch-start" and (fault := batches.start_fault(site, form.text, wall_s)):
         raise BadNote(fault)
+    if form.kind == "low":
+        try:
+            typed_low.read(form.text)
+        except ValueError as fault:
+            raise BadNote(str(fault)) from fault
     if form.kind == "aside" and form.text not in site.probes:
         raise BadNote(f"text: {form.text}: one of {', '.join(site.probes)}")
 

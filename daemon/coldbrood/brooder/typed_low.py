@@ -47,6 +47,17 @@ class Lows:
     tonight: Typed | None = None
 
 
+def read(text: str) -> float:
+    """The low in the text of a note, in C. Raises ValueError: field, value, what is allowed."""
+    try:
+        low_c = float(text)
+    except ValueError:
+        low_c = math.nan
+    if not LEAST_C <= low_c <= MOST_C:
+        raise ValueError(f"low: {text or 'missing'}: a number, {LEAST_C:g} to {MOST_C:g} C")
+    return low_c
+
+
 def say(lows: Lows, t_s: float, low_c: float, until_t_s: float) -> Lows:
     """Take a low typed at `t_s` for the night that is over at `until_t_s`. A newer one takes its place.
 

@@ -8,11 +8,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import get_args
 
+from coldbrood.brooder.band import c_from_f
 from coldbrood.inbox import drop
 from coldbrood.notes import BadNote, NoteForm, check_note, new_key, write_note
 from coldbrood.settings.load import load
 from coldbrood.watch import batches
 from coldbrood.watch.events import LookIn, NoteKind, Now
+from coldbrood.watch.site import TemperatureUnit
 
 EPILOG = f"""examples:
   coldbrood note --config F refill                     back and hot, just now
@@ -20,6 +22,7 @@ EPILOG = f"""examples:
   coldbrood note --config F count 15 --box a
   coldbrood note --config F loss 1 --text "the weak one"
   coldbrood note --config F look-in huddled
+  coldbrood note --config F low 2                      tonight, by the radio
   coldbrood note --config F acknowledge --alarm too-hot/a
   coldbrood note --config F shelve --minutes 60 --alarm probe-wrong/outdoor
   coldbrood note --config F text "moved the box out of the wind"
@@ -31,7 +34,7 @@ chick is a case for a vet, not for a log.
 """
 TOLD = tuple(kind for kind in get_args(NoteKind) if kind not in batches.KINDS)  # those have other verbs
 KINDS = ", ".join(TOLD)
-VALUE_OF = {"count": "count", "loss": "count", "look-in": "look_in", "text": "text"}
+VALUE_OF = {"count": "count", "loss": "count", "look-in": "look_in", "text": "text", "low": "low"}
 
 
 def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -49,7 +52,8 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
         "value",
         nargs="?",
         metavar="VALUE",
-        help="count: chicks; loss: chicks (1); look-in: what you saw; text",
+        help="count: chicks; loss: chicks (1); look-in: what you saw; low: "
+        "tonight's low outside, in the unit of your screens; text",
     )
     parser.add_argument("--box", help="the box, where there is more than one")
     parser.add_argument("--ago", type=float, default=0.0, metavar="MIN", help="how many minutes ago (0)")
@@ -67,7 +71,7 @@ def run(args: argparse.Namespace) -> int:
     config = load(args.config, os.environ)
     wall_s = time.time()
     try:
-        form = _form(args, wall_s)
+        form = _form(args, wall_s, config.site.keeper.unit)
         check_note(form, config.site, Now(0.0, wall_s, synced=True))
         drop(config.journal_path, form.key, write_note(form))
     except BadNote as bad:
@@ -80,7 +84,7 @@ def run(args: argparse.Namespace) -> int:
     return os.EX_OK
 
 
-def _form(args: argparse.Namespace, wall_s: float) -> NoteForm:
+def _form(args: argparse.Namespace, wall_s: float, unit: TemperatureUnit) -> NoteForm:
     form = NoteForm(
         kind=args.kind,
         key=new_key(wall_s),
@@ -92,11 +96,11 @@ def _form(args: argparse.Namespace, wall_s: float) -> NoteForm:
         text=args.text,
     )
     if args.value is not None:
-        _set_value(form, args.kind, args.value)
+        _set_value(form, args.kind, args.value, unit)
     return form
 
 
-def _set_value(form: NoteForm, kind: str, value: str) -> None:
+def _set_value(form: NoteForm, kind: str, value: str, unit: TemperatureUnit) -> None:
     field = VALUE_OF.get(kind)
     if field is None:
         raise BadNote(f"value: {value}: a {kind} note takes none")
@@ -109,5 +113,16 @@ def _set_value(form: NoteForm, kind: str, value: str) -> None:
         if value not in allowed:
             raise BadNote(f"look_in: {value}: one of {', '.join(allowed)}")
         form.look_in = next(seen for seen in allowed if seen == value)
+    elif field == "low":
+        form.text = _low_text(value, unit)
     else:
         form.text = value
+
+
+def _low_text(value: str, unit: TemperatureUnit) -> str:
+    """A low as typed, in C. What is no number is left as it is: the check names it."""
+    try:
+        typed = float(value)
+    except ValueError:
+        return value
+    return f"{c_from_f(typed) if unit == 'F' else typed:g}"

@@ -20,6 +20,7 @@ NoteKind = Literal[
     "shelve",
     "unshelve",
     "text",
+    "low",
     "test",
     "withdraw",
     "batch-start",
@@ -88,7 +89,8 @@ class Refused:
 class Note:
     """What the keeper tells. `key` makes a note that arrives twice count once.
 
-    A `withdraw` note takes back the note whose key stands in its `text`.
+    A `withdraw` note takes back the note whose key stands in its `text`; a `low` note holds there tonight's
+    low outside as someone else foretold it, in C.
     """
 
     key: str

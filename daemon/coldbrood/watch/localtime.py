@@ -79,6 +79,17 @@ def night_sun(site: Site, wall_s: float) -> tuple[float | None, float | None]:
     return set_s, rise_s
 
 
+def night_over(site: Site, wall_s: float) -> float:
+    """Unix time at which the low of the night that is on, or the next one, is past.
+
+    An hour after sunrise (the habit's morning mark, brooder/habit.py); where there is none, rising.
+    """
+    _, sunrise_s = night_sun(site, wall_s)
+    if sunrise_s is not None and sunrise_s + 3600.0 > wall_s:
+        return sunrise_s + 3600.0
+    return next_wall_s(site, wall_s, site.keeper.rising_s)
+
+
 def _sun_wall_s(site: Site, day: date) -> tuple[float | None, float | None]:
     sun = site.sun[min(day.timetuple().tm_yday, len(site.sun)) - 1]
     midnight_s = datetime.combine(day, time(), UTC).timestamp()

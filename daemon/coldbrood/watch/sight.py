@@ -8,14 +8,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from coldbrood.brooder import estimate as box_estimate
-from coldbrood.brooder import outdoor
+from coldbrood.brooder import outdoor, typed_low
 from coldbrood.brooder.band import SeenLookIn
 from coldbrood.brooder.estimate import Drive, Estimate, Refill
 from coldbrood.brooder.outdoor import Habit
 from coldbrood.brooder.specs import Flock
 from coldbrood.watch import batches
 from coldbrood.watch.events import Note, Reading, Refused
-from coldbrood.watch.localtime import age_days, night_sun
+from coldbrood.watch.localtime import age_days, night_over, night_sun
 from coldbrood.watch.site import BatchSpec, ProbeSpec, Site
 from coldbrood.watch.takeback import TOLD_KEPT, Told, found, told_of, undone
 
@@ -69,7 +69,7 @@ class Sight:
     """All that is seen of a site.
 
     `boxes` are those in use and `resting` those without a batch, see batches.py; `batch` is the one told by
-    a note, None for the config's. `aside` gives for a probe set aside until when.
+    a note, None for the config's. `aside` gives for a probe set aside until when; `lows` are the lows that the keeper typed.
     """
 
     probes: Mapping[str, ProbeSight]
@@ -80,6 +80,7 @@ class Sight:
     resting: Mapping[str, BoxSight] = field(default_factory=dict)
     batch: BatchSpec | None = None
     aside: Mapping[str, float] = field(default_factory=dict)
+    lows: typed_low.Lows = field(default_factory=typed_low.Lows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +129,8 @@ def absorb(site: Site, sight: Sight, event: Reading | Note | Refused) -> Seen:
     if event.quantity != "temperature_c" or not batches.is_watched(sight, spec, event.t_s):
         return Seen(sight)
     if spec.role == "outdoor":
-        return Seen(replace(sight, habit=_learn_outdoor(site, sight.habit, event)))
+        lows = typed_low.see(sight.lows, event.t_s, event.value)
+        return Seen(replace(sight, habit=_learn_outdoor(site, sight.habit, event), lows=lows))
     return _absorb_box_reading(batches.in_use(site, sight, event.t_s), sight, spec, event)
 
 
@@ -244,6 +246,8 @@ def _absorb_note(site: Site, sight: Sight, note: Note) -> Seen:
     if note.kind == "withdraw":
         told = found(sight.told, note.text)
         return Seen(sight if told is None else _taken_back(sight, told), undone=told)
+    if note.kind == "low":
+        sight = replace(sight, lows=_low_typed(site, sight.lows, note))
     before = sight.boxes.get(note.box or "")
     if note.box is None or before is None:
         return Seen(replace(sight, told=(*sight.told, told_of(note, None, None))[-TOLD_KEPT:]))
@@ -253,8 +257,19 @@ def _absorb_note(site: Site, sight: Sight, note: Note) -> Seen:
     return Seen(sight, None if refill is None else (note.box, refill))
 
 
+def _low_typed(site: Site, lows: typed_low.Lows, note: Note) -> typed_low.Lows:
+    """Tonight's low as the note has it; what is no temperature changes nothing."""
+    until_t_s = note.t_s + night_over(site, note.wall_s) - note.wall_s
+    try:
+        return typed_low.say(lows, note.t_s, typed_low.read(note.text), until_t_s)
+    except ValueError:
+        return lows
+
+
 def _taken_back(sight: Sight, told: Told) -> Sight:
     sight = replace(sight, told=tuple(item for item in sight.told if item is not told))
+    if told.kind == "low":
+        return replace(sight, lows=typed_low.unsay(sight.lows, told.t_s))
     box = sight.boxes.get(told.box or "")
     return sight if box is None else replace(sight, boxes={**sight.boxes, told.box or "": undone(box, told)})
 
