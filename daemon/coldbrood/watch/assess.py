@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldbrood.brooder import estimate as box_estimate
-from coldbrood.brooder import outdoor
+from coldbrood.brooder import outdoor, typed_low
 from coldbrood.brooder.band import Band, band, hard_floor_c
 from coldbrood.brooder.bank import Array
 from coldbrood.brooder.hold import Hold, chance_under, cold_kh, hold
@@ -92,15 +92,16 @@ def outdoor_is_seen(site: Site, sight: Sight, t_s: float) -> bool:
 
 
 def outdoor_ahead(site: Site, sight: Sight, now: Now) -> OutdoorCurve:
-    """Outdoor air over the next day."""
+    """Outdoor air over the next day, with the low that the keeper typed in it."""
     sunset, sunrise = night_sun(site, now.wall_s)
-    return outdoor.curve(
+    own = outdoor.curve(
         sight.habit,
         now.t_s,
         None if sunset is None else watch_of(now, sunset),
         None if sunrise is None else watch_of(now, sunrise),
         horizon_s=HORIZON_S,
     )
+    return typed_low.bent(own, sight.lows)
 
 
 def outdoor_seen_c(sight: Sight, t_s: float) -> float | None:

@@ -69,7 +69,8 @@ class Sight:
     """All that is seen of a site.
 
     `boxes` are those in use and `resting` those without a batch, see batches.py; `batch` is the one told by
-    a note, None for the config's. `aside` gives for a probe set aside until when; `lows` are the lows that the keeper typed.
+    a note, None for the config's. `aside` gives for a probe set aside until when; `lows` are the lows that
+    the keeper typed.
     """
 
     probes: Mapping[str, ProbeSight]
