@@ -280,11 +280,10 @@ class Service:
                 self._take_note(packet.payload, packet.topic, now)
             return
         away_s = now.t_s - self._away_from_t_s if packet.queued else 0.0
-        unacked_s = COMMIT_AFTER_S if packet.dup else 0.0
-        values = self._door.packet(
-            packet.topic, packet.payload, packet.retained, away_s + unacked_s, now, unacked_s
+        bound_s = away_s + (COMMIT_AFTER_S if packet.dup else 0.0)
+        self._take_values(
+            self._door.packet(packet.topic, packet.payload, packet.retained, bound_s, now, packet.number), now
         )
-        self._take_values(values, now)
 
     def _take_values(self, values: tuple[Reading | Refused, ...], now: Now) -> None:
         for value in values:

@@ -312,16 +312,17 @@ def test_what_was_kept_and_not_acknowledged_is_known_when_it_comes_again(
     first.next(Connected)
     for t_s, celsius in ((1000.0, 21.0), (1060.0, 21.5)):
         broker.publish(BOX, b'[{"n":"a","u":"Cel","v":%.1f}]' % celsius)
-        payload = first.next(Packet).payload
-        kept += door.packet(BOX, payload, False, 0.0, Now(t_s, 1.7e9 + t_s, synced=True))
+        packet = first.next(Packet)
+        now = Now(t_s, 1.7e9 + t_s, synced=True)
+        kept += door.packet(BOX, packet.payload, False, 0.0, now, packet.number)
     first.link.stop()  # between commit and acknowledgement, at 1061
     second, door = listen(), Door({"box-a": spec})
     door.resume(reading for reading in kept if isinstance(reading, Reading))
     for t_s in (1100.0, 1100.1):
         packet = second.next(Packet)
         assert packet.queued
-        bound_s = t_s - 1061.0
-        kept += door.packet(BOX, packet.payload, False, bound_s, Now(t_s, 1.7e9 + t_s, synced=True))
+        now = Now(t_s, 1.7e9 + t_s, synced=True)
+        kept += door.packet(BOX, packet.payload, False, t_s - 1061.0, now, packet.number)
     assert [o.raw if isinstance(o, Reading) else o.reason for o in kept] == [
         21.0,
         21.5,

@@ -28,9 +28,16 @@ def at(t_s: float, *, synced: bool = True) -> Now:
 
 
 def send(
-    door: Door, payload: str, t_s: float, *, topic: str = BOX, bound_s: float = 0.0, synced: bool = True
+    door: Door,
+    payload: str,
+    t_s: float,
+    *,
+    topic: str = BOX,
+    bound_s: float = 0.0,
+    synced: bool = True,
+    mid: int = 0,
 ) -> tuple[Outcome, ...]:
-    return door.packet(topic, payload.encode(), False, bound_s, at(t_s, synced=synced))
+    return door.packet(topic, payload.encode(), False, bound_s, at(t_s, synced=synced), mid)
 
 
 def box(celsius: float, t: float = 0.0) -> str:
@@ -173,53 +180,56 @@ def test_a_late_packet_with_absolute_times_has_a_known_age() -> None:
 
 def test_what_the_broker_sends_again_after_a_restart_is_stored_once() -> None:
     first = make_door()
-    kept = [*send(first, box(21.0), 1000.0), *send(first, box(21.5), 1060.0)]
+    kept = [*send(first, box(21.0), 1000.0, mid=7), *send(first, box(21.5), 1060.0, mid=8)]
     door = make_door()
     door.resume(o for o in kept if isinstance(o, Reading))
     # Both were committed and neither acknowledged; the daemon was away from 1061 on.
-    assert refused(send(door, box(21.0), 1100.0, bound_s=39.0)) == ["older-than-taken"]
-    assert refused(send(door, box(21.5), 1100.1, bound_s=39.1)) == ["older-than-taken"]
-    assert taken(send(door, box(21.5), 1120.0)) == [(1120.0, 21.5)]
+    assert refused(send(door, box(21.0), 1100.0, bound_s=39.0, mid=7)) == ["older-than-taken"]
+    assert refused(send(door, box(21.5), 1100.1, bound_s=39.1, mid=8)) == ["older-than-taken"]
+    assert taken(send(door, box(21.5), 1120.0, mid=9)) == [(1120.0, 21.5)]
 
 
-def test_a_repeat_is_known_whether_it_waited_long_for_its_commit_or_not_at_all() -> None:
-    """The last commit before a kill at 1060 held readings of 1000 and 1060; both come again, marked so."""
+@pytest.mark.parametrize("restarted", [True, False])
+def test_an_equal_value_that_waited_is_no_copy_however_soon_it_follows(restarted: bool) -> None:
+    """A steady box: what was taken and acknowledged must not stand for what came after."""
     door = make_door()
-    kept = [
-        Reading("box-a", "temperature_c", c, c, t_s, WALL_S, True)
-        for t_s, c in ((1000.0, 21.0), (1060.0, 21.5))
-    ]
-    door.resume(kept)
-    again = [
-        door.packet(BOX, box(celsius).encode(), False, 940.0 + 60.0, at(2000.0 + k), unacked_s=60.0)
-        for k, celsius in enumerate((21.0, 21.5, 21.5))
-    ]
-    assert [refused(outcomes) for outcomes in again] == [["older-than-taken"], ["older-than-taken"], []]
-    (other,) = again[2]
-    assert isinstance(other, Reading)
-    assert other.late
+    kept = [o for k in range(3) for o in send(door, box(21.0), 1000.0 + 60.0 * k, mid=k + 1)]
+    if restarted:
+        door = make_door()
+        door.resume(o for o in kept if isinstance(o, Reading))
+    waited = [o for k in range(4) for o in send(door, box(21.0), 1180.0 + k, bound_s=59.0 + k, mid=k + 3)]
+    assert refused(waited) == ["older-than-taken"], "the one of number 3, and no other"
+    assert len(taken(waited)) == 3
 
 
-def test_what_the_broker_sends_again_after_a_broken_link_is_stored_once() -> None:
+def test_another_probe_or_value_under_the_same_number_is_no_copy() -> None:
+    door = make_door()
+    send(door, box(21.0), 1000.0, mid=5)
+    send(door, "8.5", 1001.0, topic=YARD, mid=6)
+    assert len(taken(send(door, box(21.5), 1100.0, bound_s=30.0, mid=5))) == 1
+    assert len(taken(send(door, box(21.5), 1110.0, bound_s=30.0, mid=6))) == 1
+
+
+def test_what_the_broker_sends_once_has_no_number_and_is_never_a_copy() -> None:
+    door = make_door()
+    assert len(taken(send(door, box(21.0), 1000.0))) == 1
+    assert len(taken(send(door, box(21.0), 1100.0, bound_s=50.0))) == 1
+
+
+def test_a_live_packet_is_taken_whatever_its_number() -> None:
+    """A broker that lost its session counts from 1 again."""
+    door = make_door()
+    send(door, box(21.0), 1000.0, mid=1)
+    assert taken(send(door, box(21.0), 1060.0, mid=1)) == [(1060.0, 21.0)]
+
+
+def test_a_bundle_sent_again_is_known_value_by_value() -> None:
     door = make_door()
     pack = '[{"bn":"box-a","bu":"Cel","v":22},{"t":-20,"v":22},{"t":-40,"v":22}]'
-    assert len(taken(send(door, pack, 1000.0))) == 3
-    assert taken(send(door, pack, 1030.0, bound_s=25.0)) == []
-    assert taken(send(door, pack, 1400.0, bound_s=395.0)) == [(1360.0, 22.0), (1380.0, 22.0), (1400.0, 22.0)]
-
-
-def test_another_age_is_another_reading() -> None:
-    door = make_door()
-    send(door, box(21.0), 1000.0)
-    assert taken(send(door, box(21.0, -7), 1060.0, bound_s=50.0)) == [(1053.0, 21.0)]
-
-
-def test_a_steady_temperature_is_not_taken_for_copies_all_night() -> None:
-    door = make_door()
-    door.resume([Reading("box-a", "temperature_c", 21.0, 20.5, 1000.0, WALL_S, synced=True)])
-    outcomes = [o for k in range(5) for o in send(door, box(21.0), 4000.0 + k, bound_s=2999.0 + k)]
-    assert refused(outcomes) == ["older-than-taken"]
-    assert len(taken(outcomes)) == 4
+    assert len(taken(send(door, pack, 1000.0, mid=4))) == 3
+    assert taken(send(door, pack, 1030.0, bound_s=25.0, mid=4)) == []
+    fresh = send(door, pack, 1400.0, bound_s=395.0, mid=5)
+    assert taken(fresh) == [(1360.0, 22.0), (1380.0, 22.0), (1400.0, 22.0)]
 
 
 def test_after_a_restart_the_gate_goes_on_where_it_was() -> None:

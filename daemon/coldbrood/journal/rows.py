@@ -10,7 +10,7 @@ from coldbrood.watch.site import Quantity
 
 Row = Sequence[Any]  # what sqlite3 hands out: the column types are the schema's
 
-SYNCED, LATE = 1, 2
+SYNCED, LATE, MID_BIT = 1, 2, 8  # from this bit on: the number of the broker's packet
 _INT64 = 2**63 - 1
 PAYLOAD_KEPT_BYTES = 1024
 
@@ -79,7 +79,7 @@ class Restored:
 
 def reading_row(seq: int, reading: Reading, probe: int, quantity: int) -> Row:
     """The columns of `reading` in the schema's order."""
-    flags = SYNCED * reading.synced + LATE * reading.late
+    flags = SYNCED * reading.synced + LATE * reading.late + (reading.mid << MID_BIT)
     return (seq, probe, quantity, reading.t_s, reading.wall_s, reading.raw, reading.value, flags)
 
 
@@ -120,6 +120,7 @@ def to_reading(row: Row) -> Reading:
         wall_s=wall_s,
         synced=bool(flags & SYNCED),
         late=bool(flags & LATE),
+        mid=flags >> MID_BIT,
     )
 
 

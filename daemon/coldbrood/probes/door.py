@@ -1,7 +1,9 @@
 """The door: packets and wired samples in, readings or refusals with a reason out. No IO.
 
-Owned by one thread. It keeps the gate's state of each probe and quantity, and the last values
-taken, by which it knows a message that the broker sent again after a broken link.
+Owned by one thread. It keeps the gate's state of each probe and quantity, and the last values taken with
+the number of the broker's packet that brought each. After a broken link a broker sends what was not
+acknowledged again, under the number that it had (MQTT 3.1.1, section 4.4 [M]), and by that alone a copy is
+known: an equal value is no copy, since a steady box gives equal values all night.
 """
 
 from collections import deque
@@ -24,9 +26,7 @@ DETAIL_KEPT = 200
 FUTURE_MOST_S = 60.0  # a probe's clock may be a little fast
 AGE_MOST_S = 2 * 86_400.0  # an older stamp is a clock that was never set
 LATE_OVER_S = 120.0  # an age less sure than this decides nothing
-REMEMBERED = 64  # values by which a message sent again is known: one full bundle
-UNACKNOWLEDGED_S = 300.0  # how long a taken value may have waited for its commit when the link broke
-SLACK_S = 5.0  # how far the moment of the break may be off
+REMEMBERED = 256  # values of one probe and quantity; the broker's numbers come round after 65,535
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +37,7 @@ class _Arrival:
     payload: bytes
     age_bound_s: float
     now: Now
-    unacked_s: float = 0.0
+    mid: int = 0
 
     def refused(self, probe: str | None, reason: Refusal, detail: str) -> Refused:
         kept = self.payload[:PAYLOAD_KEPT_BYTES]
@@ -58,18 +58,6 @@ class _Dated:
         return self.unsure_s > LATE_OVER_S
 
 
-@dataclass(frozen=True, slots=True)
-class _Taken:
-    """A value taken before. Its age on arrival is not known of one from the journal."""
-
-    arrived_t_s: float
-    age_s: float | None
-    raw: float
-
-    def is_like(self, dated: _Dated) -> bool:
-        return self.raw == dated.sample.value and self.age_s in (None, dated.age_s)
-
-
 class Door:
     """Decodes, dates, judges and calibrates what the probes of one site send."""
 
@@ -80,7 +68,7 @@ class Door:
             if spec.source == "mqtt":
                 self._by_topic.setdefault(spec.topic, []).append(spec)
         self._gates: dict[Key, GateState] = {}
-        self._recent: dict[Key, deque[_Taken]] = {}
+        self._recent: dict[Key, deque[tuple[int, float, float]]] = {}
 
     def resume(self, latest: Iterable[Reading]) -> None:
         """Go on after a restart from readings already kept, oldest first.
@@ -89,7 +77,7 @@ class Door:
         """
         for reading in latest:
             key = (reading.probe, reading.quantity)
-            self._remember(key, _Taken(reading.t_s, None, reading.raw))
+            self._remember(key, reading.mid, reading.raw, reading.t_s)
             gate = self._gates.get(key, GateState())
             if not reading.late and (gate.taken_t_s is None or reading.t_s > gate.taken_t_s):
                 self._gates[key] = GateState(taken_t_s=reading.t_s, taken=reading.raw)
@@ -101,13 +89,14 @@ class Door:
         retained: bool,
         age_bound_s: float,
         now: Now,
-        unacked_s: float = 0.0,
+        mid: int = 0,
     ) -> tuple[Outcome, ...]:
         """Take one packet that may have waited up to `age_bound_s` on its way. Never raises on any bytes.
 
-        `unacked_s` is the part of it before the link broke, while the packet waited for our acknowledgement.
+        `mid` is the number that the broker gave it, 0 for none; if it waited, it may be a copy of what was
+        taken under this number before.
         """
-        arrival = _Arrival(topic, payload, max(0.0, age_bound_s), now, unacked_s)
+        arrival = _Arrival(topic, payload, max(0.0, age_bound_s), now, mid)
         specs = self._by_topic.get(topic)
         if specs is None:
             return (arrival.refused(None, "unknown-probe", "no probe of the config has this topic"),)
@@ -154,42 +143,35 @@ class Door:
             verdict = self._judge(spec, dated, arrival)
         if verdict.reason is not None:
             return arrival.refused(spec.name, verdict.reason, verdict.detail)
-        return _reading(arrival.now, spec, dated)
+        return _reading(arrival, spec, dated)
 
     def _judge(self, spec: ProbeSpec, dated: _Dated, arrival: _Arrival) -> Verdict:
         now = arrival.now
         key, raw, t_s = (spec.name, dated.sample.quantity), dated.sample.value, now.t_s - dated.age_s
         gate = self._gates.get(key, GateState())
-        broke_t_s = now.t_s - dated.unsure_s + arrival.unacked_s
-        if dated.unsure_s > 0 and self._is_sent_again(key, dated, broke_t_s):
+        waited = dated.unsure_s > 0
+        if waited and self._is_sent_again(key, arrival, raw):
             return Verdict("older-than-taken", f"{raw:g} was taken before the link broke: a copy")
         if dated.late:
             verdict = quality.plausible(gate, spec, key[1], raw, t_s)
         else:
-            self._gates[key], verdict = quality.judge(gate, spec, key[1], raw, t_s)
+            self._gates[key], verdict = quality.judge(gate, spec, key[1], raw, t_s, waited=waited)
         if verdict.reason is None:
-            self._remember(key, _Taken(now.t_s, dated.age_s, raw))
+            self._remember(key, arrival.mid, raw, now.t_s)
         return verdict
 
-    def _is_sent_again(self, key: Key, dated: _Dated, broke_t_s: float) -> bool:
-        """Whether this may be a copy of a value taken, and not yet acknowledged, when the link broke.
+    def _is_sent_again(self, key: Key, arrival: _Arrival, raw: float) -> bool:
+        """Whether an earlier packet of this number brought this value; one bundle may hold it twice."""
+        recent = self._recent.get(key, ())
+        return any((mid, was) == (arrival.mid, raw) and t_s < arrival.now.t_s for mid, was, t_s in recent)
 
-        Each value remembered excuses one copy only, so that a steady temperature is not taken for
-        copies all night.
-        """
-        recent = self._recent.get(key, deque())
-        for taken in recent:
-            if taken.is_like(dated) and -UNACKNOWLEDGED_S <= taken.arrived_t_s - broke_t_s <= SLACK_S:
-                recent.remove(taken)
-                return True
-        return False
-
-    def _remember(self, key: Key, taken: _Taken) -> None:
-        self._recent.setdefault(key, deque(maxlen=REMEMBERED)).append(taken)
+    def _remember(self, key: Key, mid: int, raw: float, t_s: float) -> None:
+        if mid:
+            self._recent.setdefault(key, deque(maxlen=REMEMBERED)).append((mid, raw, t_s))
 
 
-def _reading(now: Now, spec: ProbeSpec, dated: _Dated) -> Reading:
-    sample = dated.sample
+def _reading(arrival: _Arrival, spec: ProbeSpec, dated: _Dated) -> Reading:
+    sample, now = dated.sample, arrival.now
     offset = spec.offset_c if sample.quantity == "temperature_c" else 0.0
     return Reading(
         probe=spec.name,
@@ -200,6 +182,7 @@ def _reading(now: Now, spec: ProbeSpec, dated: _Dated) -> Reading:
         wall_s=now.wall_s - dated.age_s,
         synced=now.synced,
         late=dated.late,
+        mid=arrival.mid,
     )
 
 

@@ -62,6 +62,11 @@ class Packet:
     dup: bool
     queued: bool
 
+    @property
+    def number(self) -> int:
+        """What the broker calls it, the same if it is sent again; 0 for a message that it sends once."""
+        return self.mid & ((1 << _MID_BITS) - 1)
+
 
 @dataclass(frozen=True, slots=True)
 class Connected:

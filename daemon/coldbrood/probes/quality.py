@@ -62,12 +62,15 @@ TAKEN = Verdict(None)
 
 
 def judge(
-    state: GateState, spec: ProbeSpec, quantity: Quantity, raw: float, t_s: float
+    state: GateState, spec: ProbeSpec, quantity: Quantity, raw: float, t_s: float, *, waited: bool = False
 ) -> tuple[GateState, Verdict]:
-    """Judge one value of watch time `t_s`. A refused value changes nothing but the held jump."""
+    """Judge one value of watch time `t_s`. A refused value changes nothing but the held jump.
+
+    What waited at the broker comes all at once: there, equal values in one second are no copies.
+    """
     verdict = plausible(state, spec, quantity, raw, t_s)
     if verdict.reason is None:
-        verdict = _in_order(state, spec, raw, t_s)
+        verdict = _in_order(state, raw, t_s, 0.0 if waited else copy_window_s(spec))
     if verdict.reason is not None:
         return state, verdict
     if quantity == "temperature_c" and _is_jump(state, raw, t_s):
@@ -96,7 +99,7 @@ def copy_window_s(spec: ProbeSpec) -> float:
     return min(COPY_MOST_S, COPY_SHARE * spec.interval_s) if spec.source == "mqtt" else 0.0
 
 
-def _in_order(state: GateState, spec: ProbeSpec, raw: float, t_s: float) -> Verdict:
+def _in_order(state: GateState, raw: float, t_s: float, copy_window_s: float) -> Verdict:
     if state.taken_t_s is None:
         return TAKEN
     newer_s = t_s - state.taken_t_s
@@ -104,7 +107,7 @@ def _in_order(state: GateState, spec: ProbeSpec, raw: float, t_s: float) -> Verd
         return Verdict("older-than-taken", f"{-newer_s:.1f} s older than what was already taken")
     seen = ((state.taken_t_s, state.taken), (state.held_t_s, state.held))
     # A copy of a held jump must not confirm it.
-    if any(at is not None and raw == value and t_s - at <= copy_window_s(spec) for at, value in seen):
+    if any(at is not None and raw == value and t_s - at <= copy_window_s for at, value in seen):
         return Verdict("older-than-taken", f"{raw:g} again at once: a copy of one message")
     return TAKEN
 

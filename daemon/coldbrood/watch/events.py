@@ -59,7 +59,8 @@ class Now:
 class Reading:
     """One measured value of one probe at one time, raw and calibrated.
 
-    `late` marks a reading whose age is not known (kept by the broker while the daemon was away).
+    `late` marks a reading whose age is not known (kept by the broker while the daemon was away). `mid` is
+    the number of the broker's packet that brought it, 0 for none: by it a copy sent again is known.
     """
 
     probe: str
@@ -70,6 +71,7 @@ class Reading:
     wall_s: float
     synced: bool
     late: bool = False
+    mid: int = 0
 
 
 @dataclass(frozen=True, slots=True)
