@@ -71,7 +71,7 @@ def test_the_night_that_came_scores_it() -> None:
     for _ in range(4 * 12):
         after_h = (watching.wall_s - START_WALL_S) / HOUR_S - 12.0  # hours after 22:00
         watching.send_c("outdoor", 5.0 + 0.5 * abs(after_h - 7.0))
-        watching.pass_s(900.0)
+        watching.t_s, watching.wall_s = watching.t_s + 900.0, watching.wall_s + 900.0
     assert watching.state.sight.lows.tonight is None
     assert watching.state.sight.lows.errors_c == pytest.approx([-2.0], abs=0.13)
     bias, _ = trust(watching.state.sight.lows)
