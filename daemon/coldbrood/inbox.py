@@ -13,11 +13,19 @@ def inbox_dir(journal_path: Path) -> Path:
 
 
 def drop(journal_path: Path, key: str, payload: bytes) -> Path:
-    """Leave a note for the daemon: whole or not at all, on the disk on return. Raises OSError."""
+    """Leave a note for the daemon: whole or not at all, on the disk on return. Raises OSError.
+
+    Root's note becomes the owner's of the journal's folder: the daemon is not root and must take it away.
+    """
     directory = inbox_dir(journal_path)
     directory.mkdir(mode=0o770, exist_ok=True)
+    owner = journal_path.parent.stat()
+    if os.geteuid() == 0:
+        os.chown(directory, owner.st_uid, owner.st_gid)
     draft, final = directory / f".{key}", directory / f"{key}.json"
     with draft.open("wb") as handle:
+        if os.geteuid() == 0:
+            os.fchown(handle.fileno(), owner.st_uid, owner.st_gid)
         handle.write(payload)
         handle.flush()
         os.fsync(handle.fileno())

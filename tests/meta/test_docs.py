@@ -23,6 +23,7 @@ VERBS = {
     "check",
     "status",
     "note",
+    "batch",
     "probe",
     "hold",
     "alert",

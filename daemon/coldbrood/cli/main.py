@@ -9,6 +9,7 @@ from coldbrood import __version__
 from coldbrood.cli import (
     alert,
     backup,
+    batch,
     check,
     demo,
     doctor,
@@ -16,6 +17,7 @@ from coldbrood.cli import (
     hold,
     note,
     probe,
+    report,
     restore,
     run,
     setup,

@@ -92,6 +92,11 @@ class JournalReader:
         """The seq of the newest reading; 0 if there is none."""
         return int(self._ask("SELECT max(seq) FROM reading")[0][0] or 0)
 
+    def count(self, from_wall_s: float, to_wall_s: float) -> int:
+        """How many readings there are in a half-open range of wall time."""
+        sql = "SELECT count(*) FROM reading WHERE wall_s >= ? AND wall_s < ?"
+        return int(self._ask(sql, (from_wall_s, to_wall_s))[0][0])
+
     def chunk(self, after: int, upto: int, most: int) -> tuple[int, list[Reading]]:
         """At most `most` readings after one seq up to another, and the seq that was reached."""
         where = "WHERE r.seq > ? AND r.seq <= ? ORDER BY r.seq LIMIT ?"

@@ -82,10 +82,15 @@ def _day(field: str, text: str) -> date:
     return day
 
 
+def is_count(text: str) -> bool:
+    """Whether a text is a number of chicks that a box may hold."""
+    return text.isascii() and text.isdecimal() and len(text) < 6 and int(text) <= CHICKS_MOST
+
+
 def _count(box: str, text: str, boxes: Collection[str]) -> int:
     if box not in boxes:
         raise ValueError(f"box: {box}: one of {', '.join(boxes)}")
-    if not (text.isascii() and text.isdecimal() and len(text) < 6 and int(text) <= CHICKS_MOST):
+    if not is_count(text):
         raise ValueError(f"chicks: {text}: a whole number, 0 to {CHICKS_MOST}")
     return int(text)
 
