@@ -1,6 +1,6 @@
 """From the checked file to what the pure rooms work with: SI units, seconds, no secret."""
 
-from typing import get_args
+from typing import Final, get_args
 from zoneinfo import ZoneInfo
 
 from coldbrood.brooder.specs import BoxSpec
@@ -9,7 +9,9 @@ from coldbrood.settings.schema import File
 from coldbrood.settings.sun import sun_days
 from coldbrood.settings.tables_box import BatchTable, BoxTable, KeeperTable
 from coldbrood.settings.tables_link import PointersTable, ProbeTable
-from coldbrood.watch.site import BatchSpec, ChannelSpec, Keeper, ProbeSpec, Quantity, Site
+from coldbrood.watch.site import Away, BatchSpec, ChannelSpec, Keeper, ProbeSpec, Quantity, Site
+
+WEEKDAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
 def site_of(file: File) -> Site:
@@ -46,7 +48,18 @@ def _keeper(table: KeeperTable) -> Keeper:
         risk=table.risk,
         unit=table.unit,
         clock_24h=table.clock == "24h",
+        away=tuple(away_of(text) for text in table.away or ()),
     )
+
+
+def away_of(text: str) -> Away:
+    """The times in a checked text such as `mon-fri 07:30-16:30`; `fri-mon` goes over the week's end."""
+    days, times = text.split(" ")
+    first, _, last = days.partition("-")
+    begin, end = WEEKDAYS.index(first), WEEKDAYS.index(last or first)
+    from_, _, to = times.partition("-")
+    weekdays = tuple((begin + n) % 7 for n in range((end - begin) % 7 + 1))
+    return Away(weekdays, seconds_of_day(from_), seconds_of_day(to))
 
 
 def _batch(table: BatchTable, boxes: list[BoxTable]) -> BatchSpec:

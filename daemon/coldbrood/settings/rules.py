@@ -183,6 +183,13 @@ def _night(file: File, walk: Walk) -> Iterator[Problem]:
         yield Problem("keeper.rising", show(file.keeper.rising), "another time than bedtime")
 
 
+def _away(file: File, _walk: Walk) -> Iterator[Problem]:
+    for index, text in enumerate(file.keeper.away or ()):
+        from_, _, to = text.split(" ")[1].partition("-")
+        if from_ == to:
+            yield Problem(f"keeper.away[{index}]", show(text), "a time to other than the time from")
+
+
 def _zone(file: File, _walk: Walk) -> Iterator[Problem]:
     name = file.site.time_zone
     try:
@@ -210,6 +217,7 @@ def _login(file: File, _walk: Walk) -> Iterator[Problem]:
 
 
 RULES: Final[tuple[Rule, ...]] = (
+    _away,
     _zone,
     _night,
     _dates,

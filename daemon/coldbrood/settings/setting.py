@@ -42,6 +42,11 @@ Name = Annotated[
     ),
 ]
 TimeOfDay = Annotated[str, text("([01][0-9]|2[0-3]):[0-5][0-9]", 'a time in quotes, "00:00" to "23:59"')]
+_WEEKDAY: Final = "(mon|tue|wed|thu|fri|sat|sun)"
+_TIME: Final = "([01][0-9]|2[0-3]):[0-5][0-9]"
+AwayTime = Annotated[
+    str, text(f"{_WEEKDAY}(-{_WEEKDAY})? {_TIME}-{_TIME}", 'weekdays and times, "mon-fri 07:30-16:30"')
+]
 Zone = Annotated[str, text("[A-Za-z0-9_+/-]{1,100}", 'a time zone of the IANA data base, such as "Etc/UTC"')]
 FilePath = Annotated[str, text(_TEXT + "{1,1000}", "a path of 1 to 1000 printable characters")]
 Login = Annotated[str, text(_TEXT + "{1,128}", "1 to 128 printable characters")]

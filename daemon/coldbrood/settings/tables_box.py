@@ -6,10 +6,10 @@ Marks as in the reference sheets: V read in a source, C computed, M from memory.
 from datetime import date
 from typing import Annotated, Literal
 
-from msgspec import Struct
+from msgspec import Meta, Struct
 
 from coldbrood.brooder.specs import ChickKind
-from coldbrood.settings.setting import Name, TimeOfDay, Zone, about
+from coldbrood.settings.setting import AwayTime, Name, TimeOfDay, Zone, about
 from coldbrood.watch.site import TemperatureUnit
 
 JugPlastic = Literal["unknown", "PET", "LDPE", "PVC", "HDPE", "PP"]
@@ -61,6 +61,15 @@ class KeeperTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
             "When the keeper rises. The morning digest is sent then. The default is a guess: set your own.",
         ),
     ] = "06:30"
+    away: Annotated[
+        Annotated[list[AwayTime], Meta(min_length=1, max_length=30)] | None,
+        about(
+            "When nobody is at hand to refill, on which weekdays. The plan then asks for a refill before you "
+            "go. A time to before its time from is over midnight.",
+            words='a list of up to 30 texts such as "mon-fri 07:30-16:30" or "sat 09:00-12:00"',
+            example=["mon-fri 07:30-16:30", "sat 09:00-12:00"],
+        ),
+    ] = None
     lead_min: Annotated[
         float,
         about(

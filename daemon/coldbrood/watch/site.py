@@ -49,6 +49,18 @@ class ChannelSpec:
 
 
 @dataclass(frozen=True, slots=True)
+class Away:
+    """When the keeper is not at hand: from one second of the day to another, on these weekdays.
+
+    Monday is 0. To a second not later than from is over midnight, into the next day.
+    """
+
+    weekdays: tuple[int, ...]
+    from_s: int
+    to_s: int
+
+
+@dataclass(frozen=True, slots=True)
 class Keeper:
     """The keeper's day and wishes. Times of day are seconds after local midnight."""
 
@@ -58,6 +70,7 @@ class Keeper:
     risk: float
     unit: TemperatureUnit = "C"
     clock_24h: bool = True
+    away: tuple[Away, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
