@@ -79,7 +79,7 @@ folder() {
 
 remove() {
     [ ! -e "$at$1" ] && [ ! -L "$at$1" ] && return
-    act "remove $1" rm -rf "${at:?no root}$1"
+    act "remove $1" rm -rf "$at$1"
 }
 
 # ---- what must be so before anything is done
@@ -144,6 +144,7 @@ version_mark() {
 build_now() {
     local wheels=$wheelhouse scratch=''
     venv=$1 venv_home=$1 python=$1/bin/python
+    rm -rf "$1" # what an earlier run left half made
     make_venv
     if [ -z "$wheels" ]; then
         scratch=$(mktemp -d)

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import certifi
 import pytest
 
+from coldbrood.settings.fetch import state_folder
 from coldbrood.settings.load import FILE_BYTES_MAX, Config, ConfigProblems, load
 from coldbrood.settings.secrets import Secret
 from coldbrood.settings.tables_link import PointersTable
@@ -152,6 +153,22 @@ def test_day_0_is_the_hatch_where_it_is_known(tmp_path: Path) -> None:
 def test_where_the_journal_is(tmp_path: Path, environ: dict[str, str], path: str, wanted: str) -> None:
     config = load(written(tmp_path, text=f'{LEAST}\n[journal]\npath = "{path}"\n'), ENVIRON | environ)
     assert config.journal_path == Path(wanted.format(base=tmp_path))
+
+
+@pytest.mark.parametrize(
+    ("base", "environ", "wanted"),
+    [
+        ("/etc/coldbrood", {}, "/var/lib/coldbrood"),
+        ("/etc/barn", {}, "/var/lib/barn"),
+        ("/etc/coldbrood", {"STATE_DIRECTORY": "/srv/state"}, "/srv/state"),
+        ("/etc/coldbrood/trial", {}, "/etc/coldbrood/trial"),
+        ("/home/keeper", {}, "/home/keeper"),
+    ],
+)
+def test_a_command_by_hand_looks_where_systemd_lets_the_daemon_write(
+    base: str, environ: dict[str, str], wanted: str
+) -> None:
+    assert state_folder(Path(base), environ) == Path(wanted)
 
 
 def test_a_relative_config_path_gives_an_absolute_journal(

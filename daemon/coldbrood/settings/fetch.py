@@ -40,9 +40,8 @@ class Fetch:
         self.page = self._page(walk.file.page)
 
     def journal_path(self) -> Path:
-        """Where the journal is; a relative path is in $STATE_DIRECTORY, else beside the config file."""
-        state = self._environ.get("STATE_DIRECTORY", "").split(":")[0]
-        return (Path(state) if state else self._base) / self._walk.file.journal.path
+        """Where the journal is; a relative path is in the folder of `state_folder`."""
+        return state_folder(self._base, self._environ) / self._walk.file.journal.path
 
     def _broker(self, table: BrokerTable | None) -> Broker | None:
         if table is None:
@@ -120,6 +119,17 @@ class Fetch:
 def languages() -> list[str]:
     """English, and every language that the page has a catalogue of."""
     return sorted({"en", *(path.parents[1].name for path in CATALOGUES.glob("*/LC_MESSAGES/coldbrood.mo"))})
+
+
+def state_folder(base: Path, environ: Mapping[str, str]) -> Path:
+    """$STATE_DIRECTORY; without it /var/lib/NAME for a config in /etc/NAME, else the config's own folder.
+
+    So a command of the keeper's finds the journal of the daemon that systemd runs, and may not begin another.
+    """
+    state = environ.get("STATE_DIRECTORY", "").split(":")[0]
+    if state:
+        return Path(state)
+    return Path("/var/lib") / base.name if base.parent == Path("/etc") else base
 
 
 def _pointing(field: str, env: str | None) -> str:

@@ -213,7 +213,8 @@ class JournalTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     path: Annotated[
         FilePath,
         about(
-            "The file that keeps every reading. A relative path is in $STATE_DIRECTORY, else beside the "
-            "config file. Not on a network drive: SQLite's log needs one host (V).",
+            "The file that keeps every reading. A relative path is in $STATE_DIRECTORY; without it in "
+            "/var/lib/NAME for a config in /etc/NAME, else beside the config file. Not on a network drive: "
+            "SQLite's log needs one host (V).",
         ),
     ] = "journal.db"
