@@ -16,10 +16,10 @@ from terminal import Terminal, word_in
 
 from coldbrood.cli.main import main
 from coldbrood.settings.load import load
-from coldbrood.setup import flow, trial
+from coldbrood.setup import flow, found, trial
 from coldbrood.setup.ask import Asker, Question, Written
 from coldbrood.setup.ask import T as Answered
-from coldbrood.setup.found import Ear
+from coldbrood.setup.ear import Ear
 
 PASSWORD = "a pass phrase"
 ANSWERS_MOST = 25
@@ -109,15 +109,15 @@ def test_a_first_run_by_hand_and_a_second_that_changes_nothing(
     assert PASSWORD not in terminal.screen + config.read_text()
     assert receiver.address not in terminal.screen + config.read_text()
 
-    found = load(config, os.environ)
-    box = found.site.boxes["a"]
+    made = load(config, os.environ)
+    box = made.site.boxes["a"]
     assert (box.length_m, box.width_m, box.height_m, box.jugs, box.jug_litres) == (0.75, 0.55, 0.4, 2, 3.8)
-    assert (found.site.batch.arrival, found.site.batch.hatched) == (date(2026, 4, 11), date(2026, 4, 10))
-    assert found.site.keeper.rising_s == 6 * 3600 + 45 * 60
-    assert found.broker is not None
-    assert found.broker.password is not None
-    assert found.broker.password.reveal() == PASSWORD
-    assert found.channels[0].url.reveal() == f"json://{receiver.address}/phone"
+    assert (made.site.batch.arrival, made.site.batch.hatched) == (date(2026, 4, 11), date(2026, 4, 10))
+    assert made.site.keeper.rising_s == 6 * 3600 + 45 * 60
+    assert made.broker is not None
+    assert made.broker.password is not None
+    assert made.broker.password.reveal() == PASSWORD
+    assert made.channels[0].url.reveal() == f"json://{receiver.address}/phone"
     for name in ("broker-password", "phone-url"):
         assert stat.S_IMODE((tmp_path / "secrets" / name).stat().st_mode) == 0o600
     again_changes_nothing_and_keeps_edits(config, guarded)
@@ -322,15 +322,16 @@ def test_the_word_proves_the_channel(
     assert len(set(words)) == sent or sent > 1
 
 
-def test_a_probe_that_speaks_late_is_waited_for(tmp_path: Path, broker: Broker) -> None:
-    ear = Ear("127.0.0.1", broker.port, None, None)
+def test_a_probe_that_speaks_late_is_waited_for(broker: Broker) -> None:
+    ear = Ear([found.TOPIC], "127.0.0.1", broker.port)
     assert ear.open() == ""
     try:
-        assert ear.heard() == []
+        assert found.heard(ear.packets()) == []
         speaker = threading.Timer(0.3, speak, [broker])
         speaker.start()
         assert ear.wait(20.0)
         speaker.join()
+        assert [str(one) for one in found.heard(ear.packets())][:1] == ["box-a (24.5 C)"]
     finally:
         ear.close()
-    assert "nothing answers" in Ear("127.0.0.1", 1, None, None).open()
+    assert "nothing answers" in Ear([found.TOPIC], "127.0.0.1", 1).open()

@@ -4,8 +4,9 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from coldbrood.setup import found, read
-from coldbrood.setup.ask import Asker, Question, wrapped
-from coldbrood.setup.found import Ear, Heard
+from coldbrood.setup.ask import Asker, BadAnswer, Question, wrapped
+from coldbrood.setup.ear import Ear
+from coldbrood.setup.found import Heard
 from coldbrood.setup.read import NONE
 from coldbrood.setup.values import Old
 
@@ -66,7 +67,7 @@ class Eyes:
             return text
         found_name = str(read.of_schema("probe", "name")(text))
         if found_name in self._taken:
-            raise read.BadAnswer(f"{found_name} is taken already: another name")
+            raise BadAnswer(f"{found_name} is taken already: another name")
         return found_name
 
     def _tell(self) -> None:
@@ -82,14 +83,15 @@ class Eyes:
         self._asker.say("", *wrapped(" ".join(said)))
 
     def _heard(self) -> list[Heard]:
-        return [] if self._ear is None else self._ear.heard()
+        return [] if self._ear is None else found.heard(self._ear.packets())
 
     def _listen(self) -> None:
         if self._ear is None:
             self._asker.say("There is no broker to listen on.")
             return
         self._asker.say(f"Listening for up to {WAIT_S:.0f} s ...")
-        found.until(self._ear, WAIT_S)
+        if self._ear.wait(WAIT_S):
+            self._ear.wait(1.0)  # its neighbour may speak at the same time
 
     def _default(self, role: str, box: str | None) -> str:
         """The file's own, else one heard whose name fits, else the only one left, else a name to enrol."""

@@ -11,10 +11,10 @@ from typing import Any, Final
 from coldbrood.settings.edit import CannotEdit
 from coldbrood.settings.secrets import SecretFault, place, resolve
 from coldbrood.setup import found, hold, read, talk, trial
-from coldbrood.setup.ask import KEEP, Asker, Question, SetupFault, wrapped
+from coldbrood.setup.ask import KEEP, Asker, BadAnswer, Question, SetupFault, wrapped
 from coldbrood.setup.document import difference, fresh, merged
+from coldbrood.setup.ear import Ear
 from coldbrood.setup.eyes import Eyes
-from coldbrood.setup.found import Ear
 from coldbrood.setup.read import NONE
 from coldbrood.setup.save import SECRETS, write_all
 from coldbrood.setup.values import Old, read_old
@@ -71,7 +71,7 @@ def _hostname() -> str:
     name = socket.gethostname().partition(".")[0]
     try:
         return str(read.of_schema("site", "name")(name))
-    except read.BadAnswer:
+    except BadAnswer:
         return "home"
 
 
@@ -115,13 +115,8 @@ def _ear(row: Row, password: str | None, old: Old, path: Path, board: Board) -> 
         except SecretFault:
             password = None  # the broker will refuse, and say why
     ca = was.get("tls_ca")
-    return Ear(
-        row["host"],
-        row["port"],
-        row["username"],
-        password,
-        None if ca is None else place(ca, board.environ, path.parent),
-    )
+    authority = None if ca is None else place(ca, board.environ, path.parent)
+    return Ear([found.TOPIC], row["host"], row["port"], row["username"], password, authority)
 
 
 def _boxes(asker: Asker, old: Old, plan: Plan, board: Board) -> None:

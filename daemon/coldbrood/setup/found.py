@@ -3,25 +3,19 @@
 import os
 import re
 import shutil
-import threading
-import time
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-import paho.mqtt.client as paho
-from paho.mqtt.enums import CallbackAPIVersion
-from paho.mqtt.reasoncodes import ReasonCode
-
-from coldbrood.probes import payload, trouble
+from coldbrood.probes import payload
 from coldbrood.probes.strict_json import BadPayload
+from coldbrood.setup.ear import Packet
 from coldbrood.watch.site import ProbeSpec
 
 ZONE_TABLES: Final = (Path("/usr/share/zoneinfo/zone1970.tab"), Path("/usr/share/zoneinfo/zone.tab"))
 WIRES: Final = Path("/sys/bus/w1/devices")
 TOPIC: Final = "coldbrood/+/+/reading"
-ANSWER_S: Final = 5.0
 BYTES_A_DAY: Final = 2_500_000
 """What a journal grows by at six probes and one reading a minute: some 2 MB, taken generously."""
 
@@ -101,84 +95,15 @@ class Heard:
         return f"{self.probe} ({said})"
 
 
-class Ear:
-    """Listens on the broker for probes, in the background, for as long as it is open.
-
-    Callbacks only note what came: an exception in one would end paho's thread in silence.
-    """
-
-    def __init__(
-        self, host: str, port: int, username: str | None, password: str | None, tls_ca: Path | None = None
-    ) -> None:
-        self._host, self._port, self._tls_ca = host, port, tls_ca
-        self._news = threading.Condition()
-        self._heard: dict[str, Heard] = {}
-        self._ready: bool | None = None
-        self._refused = ""
-        self._client = paho.Client(CallbackAPIVersion.VERSION2, f"coldbrood-setup-{os.getpid()}")
-        self._client.connect_timeout = ANSWER_S
-        if username is not None:
-            self._client.username_pw_set(username, password)
-        self._client.on_connect = self._on_connect
-        self._client.on_subscribe = self._on_subscribe
-        self._client.on_message = self._on_message
-
-    def open(self) -> str:
-        """Connect and listen; what stands in the way, in plain words, or nothing."""
-        try:
-            if self._tls_ca is not None:
-                self._client.tls_set(ca_certs=str(self._tls_ca))
-            self._client.connect(self._host, self._port)
-        except (OSError, ValueError) as fault:
-            return trouble.failure(fault, self._host, self._port)
-        self._client.loop_start()
-        with self._news:
-            self._news.wait_for(lambda: self._ready is not None, ANSWER_S)
-            if self._ready:
-                return ""
-            return self._refused or f"{self._host}:{self._port} answers, but not as an MQTT broker does"
-
-    def close(self) -> None:
-        """Let go."""
-        self._client.disconnect()
-        self._client.loop_stop()
-
-    def heard(self) -> list[Heard]:
-        """All probes heard so far, by name."""
-        with self._news:
-            return sorted(self._heard.values(), key=lambda item: item.probe)
-
-    def wait(self, limit_s: float) -> bool:
-        """Until a probe not heard before speaks; False if none did."""
-        with self._news:
-            known = len(self._heard)
-            return self._news.wait_for(lambda: len(self._heard) > known, limit_s)
-
-    def _on_connect(
-        self, client: paho.Client, _user: object, _flags: object, reason: ReasonCode, _properties: object
-    ) -> None:
-        if not reason.is_failure:
-            client.subscribe(TOPIC, 1)
-            return
-        with self._news:
-            self._ready, self._refused = False, trouble.refusal(str(reason), self._host, self._port)
-            self._news.notify_all()
-
-    def _on_subscribe(
-        self, _client: paho.Client, _user: object, _mid: int, reasons: list[ReasonCode], _properties: object
-    ) -> None:
-        with self._news:
-            self._ready = not any(reason.is_failure for reason in reasons)
-            self._refused = "" if self._ready else trouble.topics_refused([TOPIC])
-            self._news.notify_all()
-
-    def _on_message(self, _client: paho.Client, _user: object, message: paho.MQTTMessage) -> None:
-        parts = message.topic.split("/")
-        if len(parts) == 4 and not message.retain:
-            celsius = _celsius(parts[2], message.topic, bytes(message.payload))
-            with self._news:
-                self._heard[message.topic] = Heard(parts[1], parts[2], message.topic, celsius)
-                self._news.notify_all()
+def heard(packets: Iterable[Packet]) -> list[Heard]:
+    """The newest of each probe, by name."""
+    newest: dict[str, Heard] = {}
+    for packet in packets:
+        parts = packet.topic.split("/")
+        if len(parts) == 4:
+            celsius = _celsius(parts[2], packet.topic, packet.payload)
+            newest[packet.topic] = Heard(parts[1], parts[2], packet.topic, celsius)
+    return sorted(newest.values(), key=lambda item: item.probe)
 
 
 def _celsius(name: str, topic: str, body: bytes) -> float | None:
@@ -189,9 +114,3 @@ def _celsius(name: str, topic: str, body: bytes) -> float | None:
         return None
     values = [sample.value for sample in samples if sample.quantity == "temperature_c"]
     return values[-1] if values else None
-
-
-def until(ear: Ear, limit_s: float) -> None:
-    """Wait for a new probe, then a moment for its neighbours."""
-    if ear.wait(limit_s):
-        time.sleep(1.0)

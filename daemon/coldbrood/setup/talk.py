@@ -10,7 +10,7 @@ from typing import Any, Final
 from coldbrood.settings.setting import settings_of
 from coldbrood.settings.tables_box import KeeperTable
 from coldbrood.setup import found, read
-from coldbrood.setup.ask import KEEP, Asker, Question
+from coldbrood.setup.ask import KEEP, Asker, BadAnswer, Question
 from coldbrood.setup.read import NONE
 from coldbrood.setup.save import SECRETS
 from coldbrood.setup.values import Old, shown
@@ -61,7 +61,7 @@ def _zone(text: str) -> str:
     try:
         return ZoneInfo(text).key
     except (LookupError, ValueError, OSError):
-        raise read.BadAnswer('a name of the IANA data base, such as "Etc/UTC" or "Europe/Lisbon"') from None
+        raise BadAnswer('a name of the IANA data base, such as "Etc/UTC" or "Europe/Lisbon"') from None
 
 
 def keeper(asker: Asker, old: Old) -> Row:
@@ -128,7 +128,7 @@ def broker(asker: Asker, old: Old, installed: bool) -> tuple[Row | None, str | N
 
 def _one_line(text: str) -> str:
     if not text.isprintable() or not text.strip():
-        raise read.BadAnswer("one line of printable characters")
+        raise BadAnswer("one line of printable characters")
     return text
 
 
