@@ -164,6 +164,7 @@ def changed(section: str, setting: Setting) -> object:
 
 
 OTHER: dict[str, object] = {
+    "keeper.away": ["sun 08:00-09:00"],
     "site.name": "elder-row",
     "site.time_zone": "Etc/GMT+1",
     "keeper.bedtime": "21:00",
