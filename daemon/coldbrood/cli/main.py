@@ -26,7 +26,23 @@ from coldbrood.cli import (
 from coldbrood.journal.errors import JournalError
 from coldbrood.settings.records import ConfigProblems
 
-VERBS = (run, setup, check, status, note, probe, hold, alert, doctor, export, backup, restore, demo)
+VERBS = (
+    run,
+    setup,
+    check,
+    status,
+    note,
+    batch,
+    probe,
+    hold,
+    alert,
+    doctor,
+    export,
+    report,
+    backup,
+    restore,
+    demo,
+)
 
 
 def build_parser() -> argparse.ArgumentParser:
