@@ -9,7 +9,7 @@ from bottle import Bottle, HTTPError, HTTPResponse, request
 
 from coldbrood.journal.errors import JournalError
 from coldbrood.notes import BadNote
-from coldbrood.page import now_page, session, told_page
+from coldbrood.page import board_page, days_page, now_page, session, told_page, tonight_page, what_if_page
 from coldbrood.page.acts import take
 from coldbrood.page.desk import Desk
 from coldbrood.page.forms import Forms
@@ -64,6 +64,31 @@ def now(room: Room) -> HTTPResponse:
     notes = told_page.notes_since(room.desk, room.view, told_page.RECENT_S)
     told = told_page.newest(notes, room.view, room.speech, room.forms("/"))
     return room.page(room.speech.say("Now"), "/", [told, *now_page.body(room.now("/"))], live=True)
+
+
+def tonight(room: Room) -> HTTPResponse:
+    """The chart of each box."""
+    return room.page(
+        room.speech.say("Tonight"), "/tonight", tonight_page.body(room.now("/tonight")), live=True
+    )
+
+
+def days(room: Room) -> HTTPResponse:
+    """The batch by day."""
+    back = request.query.get("back", "0")
+    weeks = int(back) if back.isascii() and back.isdecimal() and len(back) < 5 else 0
+    return room.page(room.speech.say("Days"), "/days", days_page.body(room.now("/days"), weeks))
+
+
+def what_if(room: Room) -> HTTPResponse:
+    """Hold and wakings of a changed box."""
+    asked = {key: request.query.getunicode(key, default="")[:40] for key in request.query}
+    return room.page(room.speech.say("What if"), "/what-if", what_if_page.body(room.now("/what-if"), asked))
+
+
+def board(room: Room) -> HTTPResponse:
+    """Probes, health, channels, settings."""
+    return room.page(room.speech.say("Board"), "/board", board_page.body(room.now("/board")))
 
 
 def tell(room: Room, box: str) -> HTTPResponse:
@@ -134,7 +159,14 @@ def static(name: str) -> HTTPResponse:
 
 Handler = Callable[..., HTTPResponse]
 
-PAGES: Final[dict[str, Handler]] = {"/": now, "/tell/<box>": tell}
+PAGES: Final[dict[str, Handler]] = {
+    "/": now,
+    "/tonight": tonight,
+    "/days": days,
+    "/what-if": what_if,
+    "/board": board,
+    "/tell/<box>": tell,
+}
 
 
 def make_app(desk: Desk) -> Wsgi:

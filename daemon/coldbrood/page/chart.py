@@ -13,9 +13,9 @@ from coldbrood.page.markup import Html, html, tag
 Point = tuple[float, float]
 
 WIDTH, HEIGHT = 380.0, 300.0
-LEFT, RIGHT, TOP, BOTTOM = 30.0, 6.0, 24.0, 40.0
+LEFT, RIGHT, TOP, BOTTOM = 30.0, 6.0, 36.0, 28.0
 LABEL_GAP = 12.0
-MOST_TICKS = 7
+MOST_TICKS = 9
 STEPS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 HOUR_STEPS = (1, 2, 3, 4, 6, 8, 12)
 HOURS_APART_PX = 44.0
@@ -113,7 +113,7 @@ def draw(picture: Picture) -> Html:
         [_stroke(scale, line) for line in picture.lines],
         [_mark(scale, mark) for mark in picture.marks],
         _labels(scale, picture.lines),
-        tag("text", picture.unit, x=2, y=11, class_="unit"),
+        tag("text", picture.unit, x=2, y=TOP - 9, class_="unit"),
         viewBox=f"0 0 {WIDTH:.0f} {HEIGHT:.0f}",
         class_="chart",
         role="img",
@@ -179,11 +179,13 @@ def _mark(scale: Scale, mark: Mark) -> Html:
         y = HEIGHT - BOTTOM
         corner = f"{_n(x)},{_n(y - 9)} {_n(x - 5)},{_n(y)} {_n(x + 5)},{_n(y)}"
         return html([tag("polyline", points=corner, class_=f"foot {mark.look}")])
+    # What is now stands in a row of its own, so that it never runs into what is next.
+    row = TOP - 21.0 if mark.look == "now" else TOP - 8.0
     anchor = "start" if x < WIDTH * 0.2 else "end" if x > WIDTH * 0.8 else "middle"
     return html(
         [
-            tag("line", x1=_n(x), x2=_n(x), y1=TOP - 4, y2=_n(HEIGHT - BOTTOM), class_=f"mark {mark.look}"),
-            tag("text", mark.label, x=_n(x), y=TOP - 9, class_="marked", text_anchor=anchor),
+            tag("line", x1=_n(x), x2=_n(x), y1=row + 3, y2=_n(HEIGHT - BOTTOM), class_=f"mark {mark.look}"),
+            tag("text", mark.label, x=_n(x), y=row, class_="marked", text_anchor=anchor),
         ]
     )
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
 from typing import Final
 
 from coldbrood.clock import Clock
@@ -10,7 +9,6 @@ from coldbrood.journal.reader import JournalReader
 from coldbrood.notes import TapNote
 from coldbrood.page.keys import Keys
 from coldbrood.page.outlook import Outlook, Outlooks
-from coldbrood.page.past import Extremes, extremes
 from coldbrood.page.speech import Speech
 from coldbrood.settings.records import Config, Page
 from coldbrood.watch import batches
@@ -19,7 +17,6 @@ from coldbrood.watch.siteview import SiteView
 from coldbrood.watch.state import State
 
 STALE_S: Final = 90.0  # six beats: the loop that watches has not moved
-DAYS_KEPT: Final = 120
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +36,6 @@ class Desk:
         self.post = post
         self._published: Published | None = None
         self._outlooks = Outlooks()
-        self._days: dict[date, dict[str, Extremes]] = {}
 
     def show(self, state: State, now: Now) -> None:
         """Publish: from here on requests see this state."""
@@ -67,14 +63,3 @@ class Desk:
     def outlook(self, view: SiteView, box: str) -> Outlook:
         """What lies ahead of a box in use."""
         return self._outlooks.of(view.site, view.state, box, view.now)
-
-    def extremes(self, reader: JournalReader, day: date, is_over: bool) -> dict[str, Extremes]:
-        """A day's lows and highs; those of a day long over are remembered."""
-        known = self._days.get(day)
-        if known is None:
-            known = extremes(reader, self.config.site.zone, day)
-            if is_over:
-                self._days[day] = known
-            while len(self._days) > DAYS_KEPT:
-                self._days.pop(next(iter(self._days)), None)
-        return known

@@ -86,11 +86,16 @@ def section(title: str, *body: Child, level: str = "h2", **attrs: str | None) ->
     return tag("section", tag(level, title), html(body), **attrs)
 
 
-def rows(head: list[str], body: list[list[Child]], caption: str) -> Html:
-    """A table that a screen reader can walk; wide ones scroll in their own frame."""
+def rows(head: list[str], body: list[list[Child]], caption: str, quiet: bool = False) -> Html:
+    """A table that a screen reader can walk; wide ones scroll in their own frame. A `quiet` caption is not seen."""
     top = tag("tr", [tag("th", text, scope="col") for text in head])
     lines = [
         tag("tr", tag("th", line[0], scope="row"), [tag("td", cell) for cell in line[1:]]) for line in body
     ]
-    table = tag("table", tag("caption", caption), tag("thead", top), tag("tbody", lines))
+    table = tag(
+        "table",
+        tag("caption", tag("span", caption, class_="unseen" if quiet else None)),
+        tag("thead", top),
+        tag("tbody", lines),
+    )
     return tag("div", table, class_="wide", tabindex=0, role="region", aria_label=caption)

@@ -63,7 +63,7 @@ def card(page: Now, view: BoxView) -> Html:
         ),
         tag(
             "div",
-            tag("h1", sentence(box_name(speech, view.box)), tag("small", speech.say(STATES[state]))),
+            tag("h1", sentence(box_name(speech, view.box)), _state(speech, state)),
             *_headline(page, view, state),
         ),
         class_="head",
@@ -77,6 +77,11 @@ def card(page: Now, view: BoxView) -> Html:
         class_="box asks" if asks else "box",
         id=f"box-{view.box}",
     )
+
+
+def _state(speech: Speech, state: str) -> Html | None:
+    """The state in a word or two, where the answer below does not say it already."""
+    return None if state == "refill now" else tag("small", speech.say(STATES.get(state, state)))
 
 
 def box_name(speech: Speech, box: str) -> str:
@@ -150,7 +155,7 @@ def _trend(speech: Speech, view: BoxView) -> Html | None:
         return None
     way = speech.say("falling") if trend < 0 else speech.say("rising")
     arrow = "\N{SOUTH EAST ARROW}" if trend < 0 else "\N{NORTH EAST ARROW}"
-    text = speech.say("{value} an hour", value=speech.difference(abs(trend)))
+    text = speech.say("{value}/h", value=speech.difference(abs(trend)))
     return tag("span", tag("span", way, class_="unseen"), f" {arrow}\N{NO-BREAK SPACE}{text}", class_="trend")
 
 
@@ -179,14 +184,17 @@ def tonight_words(page: Now, view: BoxView) -> str:
         if view.timetable.hours is None:
             return speech.say("no refill, by the timetable")
         return speech.say("every {hours} h, by the timetable", hours=speech.number(view.timetable.hours))
+    asleep = is_night(page.view.site, now.wall_s)
     if plan.wake_s:
         times = speech.say(" and ").join(speech.clock(wall_of(now, at)) for at in plan.wake_s)
-        if plan.fill_at_bedtime:
-            return speech.say("fill at bedtime, up at {times}", times=times)
-        return speech.say("up at {times}", times=times)
+        if not plan.fill_at_bedtime:
+            return speech.say("up at {times}", times=times)
+        if asleep:
+            return speech.say("fill now, up at {times}", times=times)
+        return speech.say("fill at bedtime, up at {times}", times=times)
     if plan.fill_at_bedtime:
-        return speech.say("fill at bedtime, then sleep")
-    return speech.say("sleep on") if is_night(page.view.site, now.wall_s) else speech.say("sleep through")
+        return speech.say("fill now, then sleep") if asleep else speech.say("fill at bedtime, then sleep")
+    return speech.say("sleep on") if asleep else speech.say("sleep through")
 
 
 def _acts(page: Now, view: BoxView, state: str) -> Html | None:

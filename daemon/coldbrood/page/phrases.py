@@ -146,6 +146,25 @@ TIMETABLE_REASONS: Final[Mapping[str, str]] = {
     "days or nights not yet warm, or not known": N_("days or nights not yet warm, or not known"),
 }
 
+HELPS: Final[Mapping[str, str]] = {
+    "insulation": N_("20 mm more insulation"),
+    "leak": N_("fewer leaks, air enough left to breathe"),
+    "litres": N_("half as much water again"),
+    "jugs": N_("one jug more"),
+    "chicks": N_("4 chicks more"),
+    "night": N_("a night 5 K colder"),
+}
+
+PLAN_REASONS: Final[Mapping[str, str]] = {
+    "no plan keeps the risk; this one comes nearest": N_("no plan keeps the risk; this one comes nearest"),
+    "without a waking the box goes under its floor": N_("without a waking the box goes under its floor"),
+    "without a waking the box goes under its floor even filled at bedtime": N_(
+        "without a waking the box goes under its floor even filled at bedtime"
+    ),
+    "one fill at bedtime holds to morning": N_("one fill at bedtime holds to morning"),
+    "holds to morning without a fill": N_("holds to morning without a fill"),
+}
+
 REFUSALS: Final[Mapping[str, str]] = {
     "not-a-number": N_("not a number"),
     "out-of-range": N_("out of range"),

@@ -95,7 +95,7 @@ def _plain(name: str, value: object) -> Iterator[tuple[str, str]]:
     """Take a record apart, down to what has one line. The sun's 366 days say nothing to a reader."""
     if is_dataclass(value):
         for field in fields(value):
-            if field.name not in ("sun", "cautions"):
+            if field.name not in ("sun", "cautions", "stated"):
                 yield from _plain(f"{name}.{field.name}".lstrip("."), getattr(value, field.name))
     elif isinstance(value, Mapping):
         for key, item in value.items():

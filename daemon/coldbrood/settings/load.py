@@ -27,7 +27,8 @@ def load(path: Path, environ: Mapping[str, str], url_fault: UrlFault = no_scheme
     Raises:
         ConfigProblems: every fault of the file, or the one that keeps it from being read.
     """
-    walk = Walk(_table(_text(path)))
+    stated = _table(_text(path))
+    walk = Walk(stated)
     fetch = Fetch(walk, environ, path.absolute().parent, url_fault)
     problems = (*walk.problems, *check(walk), *fetch.problems)
     if problems:
@@ -41,6 +42,7 @@ def load(path: Path, environ: Mapping[str, str], url_fault: UrlFault = no_scheme
         heartbeat=fetch.heartbeat,
         mirror=fetch.mirror,
         page=fetch.page,
+        stated=stated,
         cautions=(*cautions(walk.file), *fetch.cautions),
     )
 

@@ -1,6 +1,7 @@
 """What loading gives back: the config, or every problem at once."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from coldbrood.settings.secrets import Secret
@@ -99,7 +100,10 @@ class Page:
 
 @dataclass(frozen=True, slots=True)
 class Config:
-    """All that the config file says. `broker` is None when every probe is wired and no [broker] is given."""
+    """All that the config file says. `broker` is None when every probe is wired and no [broker] is given.
+
+    `stated` are its keys as they stand in the file; secrets do not stand there, only where they are.
+    """
 
     site: Site
     broker: Broker | None
@@ -109,4 +113,5 @@ class Config:
     heartbeat: Heartbeat | None = None
     mirror: Mirror | None = None
     page: Page | None = None
+    stated: Mapping[str, object] = field(default_factory=dict)
     cautions: tuple[Caution, ...] = ()
