@@ -172,6 +172,7 @@ def test_the_rows_are_complete_and_sane() -> None:
         "probe-silent",
         "no-outdoor",
         "probe-wrong",
+        "probes-swapped",
         "battery-low",
         "refill-not-seen",
         "daemon-was-down",

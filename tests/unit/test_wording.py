@@ -26,6 +26,7 @@ REASONS = {
     "probe-silent": ("silent", "never-heard", "only-refused"),
     "no-outdoor": ("silent",),
     "probe-wrong": ("refused", "stuck"),
+    "probes-swapped": ("colder-by-night", "far-colder-by-day", "too-hot-if-swapped"),
     "battery-low": ("battery_pct-low", "battery_v-low"),
     "refill-not-seen": ("no-rise-after-nudge", "noted-no-rise"),
     "daemon-was-down": ("was-down", "was-down-unknown"),

@@ -136,6 +136,21 @@ _ROWS: Final = (
         next_channel_after=1,
         settled_by="person",
     ),
+    # Two looks, each at two full hours, so that no lid left open counts. It need not wake: a box probe that
+    # hangs outside reads too cold by night and wakes by that; only if the air that may be the box's own is
+    # over the ceiling does no other alarm say so, and that is critical. It ends when the readings agree.
+    Condition(
+        name="probes-swapped",
+        priority="high",
+        on_samples=2,
+        off_samples=2,
+        off_after_s=0.0,
+        wakes=False,
+        repeat_s=4 * HOUR_S,
+        next_channel_after=2,
+        settled_by="return",
+        critical_reasons=frozenset({"too-hot-if-swapped"}),
+    ),
     # A cell sags in the cold of the night and comes back by day: hours of good values, not one.
     Condition(
         name="battery-low",

@@ -10,7 +10,7 @@ from typing import Any
 
 from coldbrood.brooder.refills import Refill
 from coldbrood.watch import alarms as machine
-from coldbrood.watch import batches, outbox, rounds, sounding, tell, trial, verdicts
+from coldbrood.watch import batches, calibrated, outbox, rounds, sounding, tell, trial, verdicts
 from coldbrood.watch.assess import assess_boxes, look_is_due
 from coldbrood.watch.boxstate import shown
 from coldbrood.watch.events import (
@@ -43,6 +43,7 @@ from coldbrood.watch.redate import redate
 from coldbrood.watch.sight import IDLE_REFUSALS, absorb
 from coldbrood.watch.site import ProbeSpec, Site
 from coldbrood.watch.state import State
+from coldbrood.watch.swapped import swapped
 from coldbrood.watch.turnover import turn_over
 from coldbrood.watch.unsay import unsay
 
@@ -54,7 +55,7 @@ Stepped = tuple[State, tuple[Act, ...]]
 
 def step(site: Site, state: State, event: Event, now: Now) -> Stepped:
     """Take one event. Raises nothing for any event of the Event union; time in `now` never runs back."""
-    whole = isinstance(event, (Reading, Refused, Note))  # these also tell of what is not in use
+    whole = isinstance(event, (Reading, Refused, Note, Started))  # these also tell of what is not in use
     at_hand = site if whole else batches.in_use(site, state.sight, now.t_s)
     state, acts = HANDLERS[type(event)](at_hand, state, event, now)
     state, sends = _send_due(state, now)
@@ -122,6 +123,7 @@ def _assess(site: Site, state: State, boxes: Iterable[str], now: Now) -> Stepped
     found: list[machine.Verdict] = []
     for box, view in views.items():
         found.extend(verdicts.of_box(site, view, state.sight.boxes[box], state.alarms, now.t_s))
+        found.append(swapped(site, state.sight, view, now))
     state, acts = _judge(site, state, found, now)
     shows = tuple(ShowBox(box, shown(site, state, view, now)) for box, view in views.items())
     return state, (*acts, *shows)
@@ -213,7 +215,8 @@ def _started(site: Site, state: State, event: Started, now: Now) -> Stepped:
     health = verdicts.Health(started_t_s=now.t_s, down_s=event.down_s, down_sure=event.sure)
     state = replace(state, health=health, outbox=outbox.resume(state.outbox, now.t_s))
     down = "first start" if event.down_s is None else f"down {event.down_s:.0f} s"
-    acts: tuple[Act, ...] = (History("start", site.name, "up", down, event.set_aside or ""),)
+    state, corrected = calibrated.news(site, state)
+    acts = (History("start", site.name, "up", down, event.set_aside or ""), *corrected)
     if event.set_aside is not None:
         state = rounds.set_aside(site, state, event.set_aside, now)
     return state, acts

@@ -190,6 +190,26 @@ def _probe_wrong(scene: Scene) -> Words:
     return Words(f"Probe {scene.alarm.subject} reads wrong", f"{why} Look at the sensor and its cable.")
 
 
+def _swapped(scene: Scene) -> Words:
+    box = box_title(scene.alarm.subject)
+    colder = difference_text(scene.keeper, float(scene.alarm.detail))
+    why = f"For two hours its probe has read {colder} and more under the outdoor one"
+    return {
+        "colder-by-night": Words(
+            f"Probes swapped? {sentence(box)} reads colder than outside",
+            f"{why}, by night. Look which probe hangs where; else, was the jug filled cold?",
+        ),
+        "far-colder-by-day": Words(
+            f"Probes swapped? {sentence(box)} reads colder than outside",
+            f"{why}. Look which probe hangs where, and whether the outdoor one stands in the sun.",
+        ),
+        "too-hot-if-swapped": Words(
+            f"Feel {box} now: too hot if the probes are swapped",
+            f"{why}, which is over the ceiling of the box. Feel the box; lift the lid if it is hot.",
+        ),
+    }[scene.alarm.reason]
+
+
 def _battery(scene: Scene) -> Words:
     return Words(
         f"Battery low: probe {scene.alarm.subject}", "Change or charge it by day, before it goes silent."
@@ -234,6 +254,7 @@ SPEAKERS: Mapping[str, Callable[[Scene], Words]] = {
     "probe-silent": _probe_silent,
     "no-outdoor": _no_outdoor,
     "probe-wrong": _probe_wrong,
+    "probes-swapped": _swapped,
     "battery-low": _battery,
     "refill-not-seen": _not_seen,
     "daemon-was-down": _was_down,
