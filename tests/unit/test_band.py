@@ -67,20 +67,8 @@ def test_huddled_in_a_cold_box_still_raises_the_floor() -> None:
     assert band(0.0, seen("huddled", 0.0, 12.0)).floor_c == pytest.approx(band(0.0).floor_c + COMFORT_WIDTH_C)
 
 
-@pytest.mark.parametrize(("hours_ago", "weight"), [(0, 1), (6, 1), (15, 0.5), (24, 0), (48, 0)])
-def test_a_verdict_fades_over_a_night(hours_ago: float, weight: float) -> None:
-    got = band(5.0, seen("huddled", hours_ago))
-    assert got.floor_c == pytest.approx(band(5.0).floor_c + weight * COMFORT_WIDTH_C)
-
-
 def test_a_faded_verdict_leaves_no_word_in_the_reason() -> None:
     assert band(5.0, seen("panting", 24.0)) == band(5.0)
-
-
-def test_spread_lets_the_floor_down_a_little() -> None:
-    got = band(5.0, seen("spread", 0.0))
-    assert got.floor_c == pytest.approx(band(5.0).floor_c - 1.0)
-    assert "let down" in got.reason
 
 
 def test_panting_lowers_the_ceiling_and_leaves_the_floor() -> None:

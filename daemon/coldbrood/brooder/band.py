@@ -10,14 +10,31 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from coldbrood.brooder.look_ins import (
+    COMFORT_WIDTH_C,
+    HUDDLE_GAIN_C,
+    LOOK_IN_KINDS,
+    Moment,
+    SeenLookIn,
+    ceiling_moved,
+    floor_moved,
+)
 
-@dataclass(frozen=True, slots=True)
-class SeenLookIn:
-    """What the keeper saw at `t_s` (watch time), with the box reading then if there was one."""
-
-    kind: str
-    t_s: float
-    box_c: float | None = None
+__all__ = [
+    "COMFORT_WIDTH_C",
+    "HUDDLE_GAIN_C",
+    "LOOK_IN_KINDS",
+    "Band",
+    "SeenLookIn",
+    "band",
+    "best_growth_c",
+    "c_from_f",
+    "ceiling_by_age_c",
+    "floor_by_age_c",
+    "hard_floor_by_age_c",
+    "hard_floor_c",
+    "newborn_air_c",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,9 +45,6 @@ class Band:
     hard_floor_c: float
     ceiling_c: float
     reason: str
-
-
-LOOK_IN_KINDS = ("huddled", "spread", "panting", "drinking", "loud", "apart", "weak")
 
 
 def c_from_f(temperature_f: float) -> float:
@@ -53,13 +67,6 @@ def newborn_air_c(metabolism_ratio: float) -> float:
     return _LEAST_METABOLISM_C - (metabolism_ratio - 1.0) * (_LEAST_METABOLISM_C - _TWICE_METABOLISM_C)
 
 
-HUDDLE_GAIN_C = 5.0
-"""What a group in a box is warmer than the air about it: C, 36.6 less 31, lower critical temperature
-of single chicks (V: PREF 2014) and of a group in a box (V: Xin and Harmon 1996), rounded down."""
-
-COMFORT_WIDTH_C = 2.2
-"""Width of a young chick's zone of comfort, 4 F (V: Czarick): one verdict moves an end by this much."""
-
 _FLOOR = (
     (3.0, newborn_air_c(2.0)),
     (7.0, 18.0),
@@ -71,11 +78,6 @@ _HARD_FLOOR_LEAST_C = 7.0
 _CEILING_FIRST_C = 34.0
 _CEILING_LAST_C = 30.0
 _BEST_GROWTH = ((0.0, 34.7), (9.0, 30.8), (18.0, 26.7), (32.0, 18.9))
-
-_HOLDS_S = 6 * 3600.0
-_GONE_S = 24 * 3600.0
-_SPREAD_LETS_DOWN_C = 1.0
-_VERDICT_MARGIN_C = 0.5
 
 
 def _on_line(age_days: float, knots: tuple[tuple[float, float], ...]) -> float:
@@ -135,46 +137,6 @@ def ceiling_by_age_c(age_days: float) -> float:
     return min(_CEILING_FIRST_C, max(_CEILING_LAST_C, line_c))
 
 
-def _weight(age_s: float) -> float:
-    """Full for 6 h, then straight down to nothing at 24 h (our choice: one night, no source)."""
-    return min(1.0, max(0.0, (_GONE_S - age_s) / (_GONE_S - _HOLDS_S)))
-
-
-def _latest(look_ins: tuple[SeenLookIn, ...], t_s: float, first_at_a_tie: str) -> SeenLookIn | None:
-    """The newest verdict on warmth up to `t_s`: a newer one takes the place of an older."""
-    verdicts = [
-        seen for seen in look_ins if seen.kind in ("huddled", "spread", "panting") and seen.t_s <= t_s
-    ]
-    return max(verdicts, key=lambda seen: (seen.t_s, seen.kind == first_at_a_tie), default=None)
-
-
-def _push_c(beyond_c: float | None) -> float:
-    """How far a verdict moves an end: one zone of comfort, or past the reading it was given at.
-
-    Bounded by the huddle's gain, so that one look-in cannot ask what no jug can give.
-    """
-    if beyond_c is None:
-        return COMFORT_WIDTH_C
-    return min(HUDDLE_GAIN_C, max(COMFORT_WIDTH_C, beyond_c + _VERDICT_MARGIN_C))
-
-
-def _floor_shift(seen: SeenLookIn | None, floor_c: float, t_s: float) -> tuple[float, str]:
-    if seen is None or seen.kind == "panting" or _weight(t_s - seen.t_s) == 0.0:
-        return 0.0, ""
-    weight = _weight(t_s - seen.t_s)
-    if seen.kind == "spread":
-        return -weight * _SPREAD_LETS_DOWN_C, "; floor let down, chicks seen spread"
-    push_c = _push_c(None if seen.box_c is None else seen.box_c - floor_c)
-    return weight * push_c, "; floor raised, chicks seen huddled"
-
-
-def _ceiling_shift(seen: SeenLookIn | None, ceiling_c: float, t_s: float) -> tuple[float, str]:
-    if seen is None or seen.kind != "panting" or _weight(t_s - seen.t_s) == 0.0:
-        return 0.0, ""
-    push_c = _push_c(None if seen.box_c is None else ceiling_c - seen.box_c)
-    return -_weight(t_s - seen.t_s) * push_c, "; ceiling lowered, chicks seen panting"
-
-
 def _check(age_days: float, look_ins: tuple[SeenLookIn, ...]) -> None:
     if not math.isfinite(age_days):
         raise ValueError(f"age_days: {age_days}: must be a finite number of days")
@@ -194,21 +156,20 @@ def band(
     `floors` is a floor of the keeper's own as (day, C), straight between, in place of that of the trade;
     the hard floor keeps its distance to it.
 
-    The chicks outrank the thermometer. The newest of huddled, spread and panting counts: huddled
-    raises the floor, above the reading it was seen at where that is known; spread lets it down by
-    1 C, never under the hard floor; panting lowers the ceiling. All fade (`_weight`). Drinking,
-    loud, apart and weak do not move it: they speak of other things (isolation alone makes a chick
-    loud, V: Marx 2001). Look-ins later than `t_s` are left out. Raises ValueError for an age that
-    is no number and for an unknown kind.
+    The chicks outrank the thermometer: huddled raises the floor, spread may let it down, never under the
+    hard floor, panting lowers the ceiling; see look_ins.py. Drinking, loud, apart and weak do not move it:
+    they speak of other things (isolation alone makes a chick loud, V: Marx 2001). Look-ins later than `t_s`
+    are left out. Raises ValueError for an age that is no number and for an unknown kind.
     """
     _check(age_days, look_ins)
-    floor_c = _on_line(age_days, floors) if floors else floor_by_age_c(age_days)
+    floor_line = floor_by_age_c if not floors else lambda age: _on_line(age, floors)
+    floor_c = floor_line(age_days)
     hard_c, ceiling_c = hard_floor_c(floor_c), ceiling_by_age_c(age_days)
-    floor_shift_c, floor_why = _floor_shift(_latest(look_ins, t_s, "huddled"), floor_c, t_s)
-    ceiling_shift_c, ceiling_why = _ceiling_shift(_latest(look_ins, t_s, "panting"), ceiling_c, t_s)
+    moment = Moment(age_days, t_s, floor_line, ceiling_by_age_c)
+    floor_shift, ceiling_shift = floor_moved(look_ins, moment), ceiling_moved(look_ins, moment)
     return Band(
-        floor_c=max(hard_c, floor_c + floor_shift_c),
+        floor_c=max(hard_c, floor_c + floor_shift.by_c),
         hard_floor_c=hard_c,
-        ceiling_c=ceiling_c + ceiling_shift_c,
-        reason=f"chicks of day {max(0, math.floor(age_days))}{floor_why}{ceiling_why}",
+        ceiling_c=ceiling_c + ceiling_shift.by_c,
+        reason=f"chicks of day {max(0, math.floor(age_days))}{floor_shift.why}{ceiling_shift.why}",
     )
