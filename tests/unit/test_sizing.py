@@ -9,6 +9,7 @@ from box_days import FLOCK, SPEC
 from coldbrood.brooder.bank import draw
 from coldbrood.brooder.sizing import (
     Sizing,
+    alone_c,
     helps,
     least_air_changes_per_h,
     median_or_day_h,
@@ -16,7 +17,7 @@ from coldbrood.brooder.sizing import (
     resting_samples_c,
     size,
     too_weak,
-    weighted_median,
+    weighted_quantile,
 )
 from coldbrood.brooder.thermal import loss_w_per_k, priors
 
@@ -63,10 +64,20 @@ def test_resting_is_where_loss_and_chicks_balance() -> None:
     assert 4.0 < few < many
 
 
-def test_the_middle_of_weighted_samples() -> None:
+def test_alone_a_box_is_the_less_sure_the_less_sure_the_night() -> None:
+    bank = draw(SPEC, 1)
+    cold_c, middle_c = alone_c(bank, FLOCK, 8.0, 0.0)
+    assert 8.0 < cold_c < middle_c
+    assert middle_c == pytest.approx(size(SPEC, FLOCK, 8.0, 18.0).resting_c)
+    doubted_cold_c, doubted_middle_c = alone_c(bank, FLOCK, 8.0, 3.0)
+    assert doubted_cold_c < cold_c - 2.0
+    assert doubted_middle_c == pytest.approx(middle_c, abs=0.4)
+
+
+def test_quantiles_of_weighted_samples() -> None:
     values, w = np.array([3.0, 1.0, 2.0]), np.array([0.2, 0.5, 0.3])
-    assert weighted_median(values, w) == 1.0
-    assert weighted_median(values, np.array([0.6, 0.2, 0.2])) == 3.0
+    assert weighted_quantile(values, w, 0.5) == 1.0
+    assert weighted_quantile(values, np.array([0.6, 0.2, 0.2]), 0.5) == 3.0
 
 
 def test_too_weak_goes_by_the_middle_of_the_range() -> None:

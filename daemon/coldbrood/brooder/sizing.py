@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from coldbrood.brooder.bank import FILL_SD_C, Array, Bank, draw, stray_var, weights
+from coldbrood.brooder.bank import FILL_SD_C, Array, Bank, draw, spread_normals, stray_var, weights
 from coldbrood.brooder.flock import flock_heat_w
 from coldbrood.brooder.hold import hold
 from coldbrood.brooder.paths import roll
@@ -83,7 +83,7 @@ def size(
     floors = np.where(paths.t_s < WARMING_S, -np.inf, floor_c)
     held = hold(paths, floors, 0.1)
     early_h, median_h, late_h = (_hours(at_s) for at_s in (held.early_s, held.median_s, held.late_s))
-    return Sizing(early_h, median_h, late_h, weighted_median(resting, weights(bank)))
+    return Sizing(early_h, median_h, late_h, weighted_quantile(resting, weights(bank), 0.5))
 
 
 def _hours(at_s: float | None) -> float | None:
@@ -117,10 +117,22 @@ def resting_samples_c(bank: Bank, flock: Flock, outdoor_c: float) -> Array:
     return np.asarray(0.5 * (low + high))
 
 
-def weighted_median(values: Array, w: Array) -> float:
-    """The value (of n) at which the weights (n,), summing to one, reach one half."""
+def alone_c(bank: Bank, flock: Flock, low_c: float, low_sd_c: float) -> tuple[float, float]:
+    """The box without a jug in a night with this low, if the night were long: its 10 % end and its middle.
+
+    Samples of the bank, each with its own night: where the box ends moves with the air outside, nearly one
+    to one.
+    """
+    rest_c = resting_samples_c(bank, flock, low_c)
+    rest_c = rest_c + low_sd_c * spread_normals(np.random.default_rng((bank.seed, 13)), 1, len(rest_c))[0]
+    w = weights(bank)
+    return weighted_quantile(rest_c, w, 0.1), weighted_quantile(rest_c, w, 0.5)
+
+
+def weighted_quantile(values: Array, w: Array, level: float) -> float:
+    """The value (of n) at which the weights (n,), summing to one, reach a level."""
     order = np.argsort(values)
-    return float(values[order][min(int(np.searchsorted(np.cumsum(w[order]), 0.5)), len(values) - 1)])
+    return float(values[order][min(int(np.searchsorted(np.cumsum(w[order]), level)), len(values) - 1)])
 
 
 def refitted(bank: Bank, old: BoxSpec, new: BoxSpec) -> Bank:
