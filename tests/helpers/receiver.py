@@ -3,6 +3,7 @@
 import contextlib
 import json
 import socket
+import ssl
 import threading
 import time
 from collections.abc import Mapping
@@ -43,7 +44,7 @@ class Answer:
 class Receiver:
     """An HTTP server on a free port of 127.0.0.1. `plan` is used up first, then `answer` for ever."""
 
-    def __init__(self, port: int = 0) -> None:
+    def __init__(self, port: int = 0, tls: ssl.SSLContext | None = None) -> None:
         self.answer = Answer()
         self.plan: list[Answer] = []
         self._received: list[Received] = []
@@ -51,6 +52,12 @@ class Receiver:
         self.ending = threading.Event()
         self._server = _Server(("127.0.0.1", port), _Handler)
         self._server.receiver = self
+        if (
+            tls is not None
+        ):  # the handshake waits for the handler's thread, so that a bad one holds up no other
+            self._server.socket = tls.wrap_socket(
+                self._server.socket, server_side=True, do_handshake_on_connect=False
+            )
         self.port: int = self._server.server_address[1]
         self._thread = threading.Thread(target=self._server.serve_forever, args=(0.02,), daemon=True)
         self._thread.start()
@@ -100,6 +107,9 @@ class _Server(ThreadingHTTPServer):
     daemon_threads = True
     block_on_close = False
     receiver: Receiver
+
+    def handle_error(self, request: object, client_address: object) -> None:
+        """A sender that breaks off is what some tests are about."""
 
 
 class _Handler(BaseHTTPRequestHandler):
