@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coldbrood.brooder.advice import milestones
+from coldbrood.brooder.advice import advice
 from coldbrood.brooder.band import HUDDLE_GAIN_C, LOOK_IN_KINDS, SeenLookIn, band, best_growth_c
 from coldbrood.brooder.flock import chick_heat_w, flock_heat_w, mass_kg
+from coldbrood.brooder.milestones import BoxFacts, Weather
 from coldbrood.brooder.outdoor import curve, day_night, expected_drop, learn, start_habit
 from coldbrood.brooder.specs import ChickKind, Flock
 from coldbrood.brooder.timetable import interval
@@ -119,15 +120,41 @@ def test_timetable_never_tightens_with_warmth(
     assert warm >= cold
 
 
+facts = st.builds(
+    BoxFacts,
+    quiet_nights=st.floats(0.0, 9.0),
+    floor_c=st.floats(7.0, 26.0),
+    huddled=st.booleans(),
+    alone_c=st.none() | st.tuples(st.floats(-30.0, 30.0), st.floats(-30.0, 40.0)),
+)
+outdoors = st.builds(
+    Weather,
+    highs_c=st.tuples(weather, weather),
+    lows_c=st.tuples(weather, weather),
+    tonight_c=weather,
+    tonight_cold_c=weather,
+)
+
+
 @given(
-    ages, st.dictionaries(st.text(min_size=1, max_size=5), st.integers(0, 60), max_size=4), weather, weather
+    ages,
+    st.dictionaries(st.text(min_size=1, max_size=5), st.integers(0, 60), max_size=4),
+    outdoors,
+    st.data(),
 )
 def test_advice_keys_are_unique_and_texts_are_never_empty(
-    age_days: float, chicks: dict[str, int], day_c: float | None, night_c: float | None
+    age_days: float, chicks: dict[str, int], sky: Weather, data: st.DataObject
 ) -> None:
-    told = milestones(age_days, chicks, day_c, night_c)
-    assert len({advice.key for advice in told}) == len(told)
-    assert all(advice.text.strip() for advice in told)
+    boxes = {name: data.draw(facts) for name in chicks}
+    told = advice(age_days, chicks, sky, boxes)
+    assert len({one.key for one in told}) == len(told)
+    assert all(one.text.strip() for one in told)
+    keys = {one.key for one in told}
+    assert not keys >= {"jugs-stay", "jugs-may-stop"}
+    assert not (
+        "jugs-may-stop" in keys and any(box.huddled and box.quiet_nights < 2.0 for box in boxes.values())
+    )
+    assert "jugs-may-stop" in keys or not keys & {"box-out", "outdoors"}
 
 
 @settings(deadline=None)

@@ -3,11 +3,10 @@
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from coldbrood.brooder import outdoor
-from coldbrood.brooder.advice import milestones
 from coldbrood.brooder.band import SeenLookIn, band
 from coldbrood.brooder.plan import NIGHT_MAX_S, NightPlan, night
 from coldbrood.watch import alarms as machine
+from coldbrood.watch import chicks
 from coldbrood.watch.assess import BoxView, outdoor_ahead
 from coldbrood.watch.conditions import CONDITIONS
 from coldbrood.watch.digest import (
@@ -44,7 +43,8 @@ def bedtime(site: Site, state: State, now: Now) -> tuple[State, tuple[History, .
     """Tonight's plan, sent once, and kept so that the morning and the report can say what came of it."""
     plans = night_plans(site, state, now)
     spoken = bedtime_words(site, now, state.views, plans)
-    spoken = Words(spoken.title, " ".join([*digest_lines(site, state, now), spoken.body]))
+    asked = chicks.follow_ups(state, now)
+    spoken = Words(spoken.title, " ".join([*digest_lines(site, state, now), spoken.body, *asked]))
     forecasts = tuple(_forecast(state.views[box], plan) for box, plan in plans.items())
     ledger = replace(state.ledger, forecasts=forecasts, night_t_s=now.t_s, wakings=0)
     state = replace(state, ledger=ledger)
@@ -104,7 +104,8 @@ def morning(site: Site, state: State, now: Now) -> State:
     """What came of the night, and what made no sound in it."""
     state, waiting = _waiting(site, state, now)
     waiting = [*digest_lines(site, state, now), *waiting]
-    state, advice = _advice(site, state, now)
+    state, advice = chicks.advice_lines(site, state, now)
+    advice = [*chicks.follow_ups(state, now), *advice]
     since = state.ledger.night_t_s
     night_s = NIGHT_S if since is None else min(now.t_s - since, 24 * 3600.0)
     ledger = state.ledger
@@ -126,16 +127,6 @@ def _waiting(site: Site, state: State, now: Now) -> tuple[State, list[str]]:
             lines.append(waiting_line(alarm, title))
             after = machine.told(after, key, now.t_s)
     return replace(state, alarms=after), lines
-
-
-def _advice(site: Site, state: State, now: Now) -> tuple[State, list[str]]:
-    """Milestones and habits of the trade, each said once."""
-    day_c, night_c = outdoor.day_night(state.sight.habit, now.t_s)
-    counts = {name: box.chicks for name, box in state.sight.boxes.items()}
-    found = milestones(age_days(site, now.wall_s), counts, day_c, night_c)
-    fresh = [advice for advice in found if advice.key not in state.ledger.advice_keys]
-    keys = (*state.ledger.advice_keys, *(advice.key for advice in fresh))
-    return replace(state, ledger=replace(state.ledger, advice_keys=keys)), [advice.text for advice in fresh]
 
 
 def dusk(site: Site, state: State, now: Now) -> State:

@@ -62,6 +62,7 @@ class BoxSight:
     refill_t_s: float | None = None
     noted_refill_t_s: float | None = None
     first_t_s: float | None = None
+    loss_t_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,7 +285,8 @@ def _noted_box(site: Site, box: BoxSight, note: Note) -> tuple[BoxSight, Refill 
     if note.kind == "count" and note.count is not None:
         return replace(box, chicks=note.count), None
     if note.kind == "loss":
-        return replace(box, chicks=max(0, box.chicks - (1 if note.count is None else note.count))), None
+        left = max(0, box.chicks - (1 if note.count is None else note.count))
+        return replace(box, chicks=left, loss_t_s=note.t_s), None
     if note.kind == "look-in" and note.look_in is not None:
         box_c = None if box.newest is None else box.newest[1]
         look_in = SeenLookIn(kind=note.look_in, t_s=note.t_s, box_c=box_c)

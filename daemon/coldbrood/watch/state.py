@@ -14,13 +14,17 @@ from coldbrood.watch.verdicts import Health
 
 @dataclass(frozen=True, slots=True)
 class Ledger:
-    """What was said, so that it is not said again. `offsets` are the probes' corrections (offset, gain)."""
+    """What was said, so that it is not said again: `sized` are the boxes judged on paper.
+
+    `offsets` are the probes' corrections (offset, gain).
+    """
 
     dusk_date: str = ""
     advice_keys: tuple[str, ...] = ()
     forecasts: tuple[NightForecast, ...] = ()
     night_t_s: float | None = None
     wakings: int = 0
+    sized: tuple[str, ...] = ()
     offsets: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 

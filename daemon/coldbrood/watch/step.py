@@ -10,7 +10,7 @@ from typing import Any
 
 from coldbrood.brooder.refills import Refill
 from coldbrood.watch import alarms as machine
-from coldbrood.watch import batches, calibrated, outbox, rounds, sounding, tell, trial, verdicts
+from coldbrood.watch import batches, calibrated, chicks, outbox, rounds, sounding, tell, trial, verdicts
 from coldbrood.watch.assess import assess_boxes, look_is_due
 from coldbrood.watch.boxstate import shown
 from coldbrood.watch.events import (
@@ -140,7 +140,8 @@ def _beat(site: Site, state: State, _event: Beat, now: Now) -> Stepped:
         *(verdicts.of_health(site, state.health, now.t_s) if site.boxes else ()),
     )
     state, judged = _judge(site, state, found, now)
-    return rounds.dusk(site, trial.take_back(state, now), now), (*acts, *looked, *judged)
+    state = chicks.weak_boxes(site, trial.take_back(state, now), now)
+    return rounds.dusk(site, state, now), (*acts, *looked, *judged)
 
 
 def _note(site: Site, state: State, event: Note, now: Now) -> Stepped:

@@ -58,7 +58,8 @@ def found(told: tuple[Told, ...], key: str) -> Told | None:
 def undone(box: "BoxSight", told: Told) -> "BoxSight":
     """The box without what this note did."""
     if told.kind in ("count", "loss"):
-        return replace(box, chicks=max(0, box.chicks - told.chicks_by))
+        loss_t_s = None if box.loss_t_s == told.t_s else box.loss_t_s
+        return replace(box, chicks=max(0, box.chicks - told.chicks_by), loss_t_s=loss_t_s)
     if told.kind == "look-in":
         kept = tuple(s for s in box.look_ins if (s.kind, s.t_s) != (told.look_in, told.t_s))
         return replace(box, look_ins=kept)

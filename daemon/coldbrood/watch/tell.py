@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from coldbrood.brooder.look_ins import to_follow_up
 from coldbrood.watch import alarms as machine
 from coldbrood.watch import outbox
 from coldbrood.watch.assess import BoxView
@@ -11,7 +12,7 @@ from coldbrood.watch.localtime import is_night
 from coldbrood.watch.outbox import Message
 from coldbrood.watch.site import ChannelSpec, Site
 from coldbrood.watch.state import State
-from coldbrood.watch.wording import Words, fit, words
+from coldbrood.watch.wording import Words, fit, follow_up, words
 
 QUIET_LINGERS_S = 120.0  # so that what waited is told by the morning digest, not one by one just before it
 DIGEST_URGENCY = 1
@@ -28,12 +29,20 @@ def tell(site: Site, state: State, now: Now) -> State:
     for key, nudge, channels in machine.to_tell(state.alarms, now.t_s, quiet):
         alarm = state.alarms[key]
         spoken = words(site, now, alarm, view_of(site, state, alarm.subject))
+        if alarm.condition == "refill-now":
+            spoken = replace(spoken, body=f"{spoken.body} {asked_after(state, alarm.subject, now)}".rstrip())
         name = f"{key}#{alarm.raises}.{nudge}"
         state = enqueue(state, name, key, spoken, alarm.urgency, reached(site.channels, channels), now)
         state = replace(state, alarms=machine.told(state.alarms, key, now.t_s))
         if quiet and nudge == 1:
             state = replace(state, ledger=replace(state.ledger, wakings=state.ledger.wakings + 1))
     return state
+
+
+def asked_after(state: State, box: str, now: Now) -> str:
+    """The question after a chick of this box seen weak, loud or apart; "" when there is none."""
+    seen = state.sight.boxes.get(box)
+    return "" if seen is None else follow_up(to_follow_up(seen.look_ins, now.t_s, seen.loss_t_s))
 
 
 def reached(channels: Sequence[ChannelSpec], steps: int) -> tuple[ChannelSpec, ...]:

@@ -24,6 +24,9 @@ REASON_WORDS: Mapping[str, str] = {
 LOOK_IN = "A look-in too: set the chicks by the jug; look for the weak, the loud, the one apart."
 
 
+VET = "If it gets no better, ask a vet."
+
+
 @dataclass(frozen=True, slots=True)
 class Words:
     """One message before any channel's limits."""
@@ -67,6 +70,11 @@ def box_title(name: str) -> str:
 def sentence(text: str) -> str:
     """Text that begins a sentence: box A as Box A."""
     return text[:1].upper() + text[1:]
+
+
+def follow_up(whom: str) -> str:
+    """The question after a chick seen weak, loud or apart: "and the weak one?"; nothing for nobody."""
+    return f"And {whom}: up, warm, drinking? {VET}" if whom else ""
 
 
 def range_text(
