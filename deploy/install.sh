@@ -238,7 +238,7 @@ is_booted() { [ -z "$at" ] && [ -d /run/systemd/system ]; }
 enable_unit() {
     if ! command -v systemctl >/dev/null; then
         remains "there is no systemctl here: have $program run --config $etc/coldbrood.toml started at boot"
-    elif [ ! -e "$at$unit/multi-user.target.wants/coldbrood.service" ]; then
+    elif [ ! -L "$at$unit/multi-user.target.wants/coldbrood.service" ]; then
         act "start coldbrood with the board" systemctl --quiet ${at:+--root="$at"} enable coldbrood.service
     fi
 }

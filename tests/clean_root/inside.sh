@@ -28,7 +28,7 @@ property() { systemctl show -p "$1" --value coldbrood; }
 is_up() { [ "$(property ActiveState)" = active ]; }
 restarted() { [ "$(property NRestarts)" -ge 1 ] && is_up; }
 was_told() { grep -q "$1" received; }
-kept() { "$coldbrood" export --config "$config" "tables-$1" && grep -c box-a "tables-$1/readings.csv"; }
+kept() { "$coldbrood" export --config "$config" "tables-$1" >/dev/null && grep -c "box-a" "tables-$1/readings.csv"; }
 has_reading() { "$coldbrood" status --config "$config" --json | grep -q "\"temperature_c\": $1"; }
 half_made() {
     local version

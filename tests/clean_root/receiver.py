@@ -1,4 +1,4 @@
-"""A receiver in the clean root, which has the standard library alone: `receiver.py PORT FILE` keeps each body."""
+"""A receiver for the clean root, of the standard library alone: `receiver.py PORT FILE` keeps each body."""
 
 import http.server
 import sys
@@ -8,7 +8,7 @@ from pathlib import Path
 class Keep(http.server.BaseHTTPRequestHandler):
     """Says 200 to all."""
 
-    def do_POST(self) -> None:  # noqa: N802 - the standard library's name
+    def do_POST(self) -> None:
         with Path(sys.argv[2]).open("ab") as file:
             file.write(self.rfile.read(int(self.headers["Content-Length"])) + b"\n")
         self.send_response(200)

@@ -60,6 +60,7 @@ port = {port}
 [journal]
 path = "journal.db"
 """
+NO_PAGE = "enabled = false"
 CHANNEL = """
 [[channel]]
 name = "{name}"
@@ -78,7 +79,7 @@ class Bench(AbstractContextManager["Bench"]):
         arrival: str = "2026-04-10",
         probes: str = "",
         clock: str | None = None,
-        page: str = "enabled = false",
+        page: str = NO_PAGE,
     ) -> None:
         self.folder = folder
         self.broker = broker

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from bench import Bench, senml
+from bench import NO_PAGE, Bench, senml
 from children import python, resident_mib, wait_until_idle
 from path_lag import HOT_C, HOTTER_C, WARM_C, box_names, logged_broker, more_boxes, sender, today, topic_of
 
@@ -23,8 +23,12 @@ STEPS: tuple[tuple[str, str], ...] = (
     ("numpy", "import numpy"),
     ("astral", "import astral.sun"),
     ("jsonpointer", "import jsonpointer"),
+    ("bottle and waitress", "import bottle, waitress"),
     ("coldbrood", "import coldbrood.service, coldbrood.cli.main"),
-    ("apprise", "import apprise; a = apprise.Apprise(); a.add('json://127.0.0.1:9/')"),
+    (
+        "apprise with one service",
+        "from coldbrood.deliver.channel import ChannelUrl, usable; usable(ChannelUrl('', 'json://127.0.0.1:9/'))",
+    ),
 )
 
 
@@ -44,9 +48,9 @@ class Memory:
     steps: tuple[tuple[str, float], ...]
 
 
-def measure(folder: Path, probes: int) -> Memory:
-    """One daemon that sends once, and a child for each step."""
-    daemon_mib, highest_mib, threads = _daemon(folder, probes)
+def measure(folder: Path, probes: int, page: str = NO_PAGE) -> Memory:
+    """One daemon that sends once, and a child for each step. `page` is its [page] table."""
+    daemon_mib, highest_mib, threads = _daemon(folder, probes, page)
     steps = tuple((what, _child_mib(STEPS[: n + 1])) for n, (what, _) in enumerate(STEPS))
     without_mib = _child_mib([("", HIDE_TEST_ONLY), *STEPS])
     return Memory(steps[0][1], daemon_mib, highest_mib, threads, steps[-1][1] - without_mib, steps)
@@ -58,14 +62,14 @@ def _child_mib(steps: Sequence[tuple[str, str]]) -> float:
         return resident_mib(child.pid)
 
 
-def _daemon(folder: Path, probes: int) -> tuple[float, float, int]:
+def _daemon(folder: Path, probes: int, page: str) -> tuple[float, float, int]:
     """The daemon after a nudge has reached its one channel, when it rests again."""
     names = box_names(probes)
     boxes = more_boxes(names[1:])
     with (
         logged_broker(folder / "broker") as broker,
         sender(broker.port) as out,
-        Bench(folder, broker, arrival=today(), probes=boxes) as bench,
+        Bench(folder, broker, arrival=today(), probes=boxes, page=page) as bench,
     ):
         bench.start()
         assert bench.daemon is not None

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from bench import SITE, Bench
-from children import logger, written_mb
+from bench import NO_PAGE, SITE, Bench
+from children import cpu_s, logger, resident_mib, written_mb
 from figures import say
 from logged_broker import Crossing, LoggedBroker
 from path_lag import DAEMON, Sender, box_names, logged_broker, more_boxes, sender, topic_of
@@ -41,7 +41,10 @@ CHICKS = 16
 
 @dataclass(frozen=True, slots=True)
 class Writes:
-    """What was written to the disk, in 10**6 bytes, in `minutes` played; commits as told by the PUBACKs."""
+    """What was written to the disk, in 10**6 bytes, in `minutes` played; commits as told by the PUBACKs.
+
+    What the daemon holds in memory, and what it took of the processor, are those at the end of the play.
+    """
 
     minutes: int
     packets: int
@@ -51,6 +54,14 @@ class Writes:
     commits: int
     readings: int
     messages: int
+    resident_mib: float = 0.0
+    highest_mib: float = 0.0
+    cpu_s: float = 0.0
+
+    @property
+    def cpu_s_a_day(self) -> float:
+        """Processor time of the daemon, carried on to a day where less was played."""
+        return self.cpu_s * DAY_MIN / self.minutes
 
     @property
     def daemon_mb_a_day(self) -> float:
@@ -77,16 +88,43 @@ class Packet:
     payload: str
 
 
-def measure(folder: Path, probes: int, minutes: int, scale: float) -> Writes:
-    """Play `minutes` of the day to the daemon at `scale`, then the same packets to the bare logger."""
+@dataclass(frozen=True, slots=True)
+class _Day:
+    """What the daemon did in the day, and how it stood at its end."""
+
+    written_mb: float
+    readings: int
+    messages: int
+    resident_mib: float
+    highest_mib: float
+    cpu_s: float
+
+
+def measure(folder: Path, probes: int, minutes: int, scale: float, page: str = NO_PAGE) -> Writes:
+    """Play `minutes` of the day to the daemon at `scale`, then the same packets to the bare logger.
+
+    `page` is the daemon's [page] table.
+    """
     packets = list(day(probes, minutes))
     with logged_broker(folder / "broker") as broker, sender(broker.port) as out:
         say(f"  writes: {minutes} min of {probes} probes at {scale:g} times the speed")
-        daemon_mb, readings, messages = _daemon(folder, probes, broker, out, packets, scale)
+        day_of = _daemon(folder, probes, page, broker, out, packets, scale)
         commits = count_commits(broker.crossings[DAEMON])
         say(f"  writes: the same {len(packets)} packets to the bare logger")
         logger_mb = _logger(folder / "plain.db", broker, out, packets)
-    return Writes(minutes, len(packets), scale, daemon_mb, logger_mb, commits, readings, messages)
+    return Writes(
+        minutes,
+        len(packets),
+        scale,
+        day_of.written_mb,
+        logger_mb,
+        commits,
+        day_of.readings,
+        day_of.messages,
+        day_of.resident_mib,
+        day_of.highest_mib,
+        day_of.cpu_s,
+    )
 
 
 def day(probes: int, minutes: int) -> Iterator[Packet]:
@@ -132,20 +170,28 @@ def _payload(celsius: float, minute: int) -> str:
 
 
 def _daemon(
-    folder: Path, probes: int, broker: LoggedBroker, out: Sender, packets: Sequence[Packet], scale: float
-) -> tuple[float, int, int]:
-    """Megabytes written from its link to its end, readings kept, messages told."""
+    folder: Path,
+    probes: int,
+    page: str,
+    broker: LoggedBroker,
+    out: Sender,
+    packets: Sequence[Packet],
+    scale: float,
+) -> _Day:
+    """From its link to its end."""
     stated = f"{scale:g}@{BEGINS.isoformat()}@{up_s():.3f}"
     boxes = more_boxes(box_names(probes)[1:])
-    with Bench(folder, broker, arrival=ARRIVAL, probes=boxes, clock=stated) as bench:
+    with Bench(folder, broker, arrival=ARRIVAL, probes=boxes, clock=stated, page=page) as bench:
         bench.start()
         assert bench.daemon is not None
-        before_mb = written_mb(bench.daemon.pid)
+        pid = bench.daemon.pid
+        before_mb, before_s = written_mb(pid), cpu_s(pid)
         send_in_time(out, packets, scale)
         time.sleep(SETTLE_S)
-        written = written_mb(bench.daemon.pid) - before_mb
+        written, spent_s = written_mb(pid) - before_mb, cpu_s(pid) - before_s
+        resident, highest = resident_mib(pid), resident_mib(pid, "VmHWM")
         assert bench.stop() == os.EX_OK
-        return written, len(bench.readings()), len(bench.titles())
+        return _Day(written, len(bench.readings()), len(bench.titles()), resident, highest, spent_s)
 
 
 def send_in_time(out: Sender, packets: Sequence[Packet], scale: float) -> None:
