@@ -125,13 +125,7 @@ def test_bad_input_is_refused_by_name() -> None:
 
 
 def test_words_are_plain_and_fit_a_digest() -> None:
-    boxes = (
-        QUIET,
-        SURE,
-        COOL,
-        replace(SURE, quiet_nights=2.5),
-        replace(COOL, huddled=True, quiet_nights=0.0),
-    )
+    restless = (replace(SURE, quiet_nights=2.5), replace(COOL, huddled=True, quiet_nights=0.0))
     told: set[Advice] = set()
     for age in (3.0, 8.0, 12.0, 18.0, 25.0):
         for weather in (MILD, COLD, UNKNOWN):
