@@ -23,6 +23,13 @@ from coldbrood.settings.load import load
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = (ROOT / "config" / "one-box.toml").read_text(encoding="utf-8")
+NEW_BOARD = json.dumps(  # as deploy/probe/bundle.py sends it: -97 dBW is -67 dBm
+    [
+        {"n": "box-a", "u": "Cel", "v": 24.5},
+        {"n": "box-a:battery", "u": "V", "v": 3.9},
+        {"n": "box-a:signal", "u": "dBW", "v": -97},
+    ]
+)
 SECRETS = {"broker-password": "pw-daemon", "phone-url": "json://127.0.0.1:9/"}
 
 
@@ -190,23 +197,24 @@ def test_the_history_of_a_swapped_probe_stays_and_tells_of_the_swap(
         bench.send_c("box-a", 24.0)
         bench.flush()
         assert probe(bench.config_path, None, "swap", "box-a") == 0
-        bench.send_c("box-a", 24.5)
+        bench.publish("box-a", NEW_BOARD)
         bench.wait_for(lambda: "probe box-a: swapped for a new one" in _notes(bench), "the note")
         bench.flush()
         assert _rows(bench) == [24.0, 24.5]
         capsys.readouterr()
         assert main(["probe", "list", "--config", str(bench.config_path)]) == 69
         said = capsys.readouterr().out.splitlines()
-        assert [line.split()[:4] for line in said[1:]] == [
-            ["box-a", "a", "0", "min"],
-            ["outdoor", "outdoor", "never", "-"],
+        assert [line.split() for line in said[1:]] == [
+            ["box-a", "a", "0", "min", "ago", "3.90", "V", "-67", "dBm", "-"],
+            ["outdoor", "outdoor", "never", "-", "-", "-"],
         ]
         assert bench.stop() == 0
     broker.stop()
 
 
 def _rows(bench: Bench) -> list[float]:
-    return [reading.raw for reading in bench.readings() if reading.probe == "box-a"]
+    found = [reading for reading in bench.readings() if reading.probe == "box-a"]
+    return [reading.raw for reading in found if reading.quantity == "temperature_c"]
 
 
 def _notes(bench: Bench) -> list[str]:

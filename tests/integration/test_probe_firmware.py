@@ -311,7 +311,7 @@ def test_three_hours_away_come_back_whole_in_order_and_spare_the_cell(
     daemon.hear(at_s, messages=2)
     assert [len(pack) <= 64 for pack in daemon.packs] == [True, True]
     assert daemon.temperatures() == sent
-    assert len(daemon.taken) == 72
+    assert len(daemon.taken) == 72 + 1  # the signal of the last pack
     assert daemon.refused == []
     times_s = [r.t_s for r in daemon.taken if r.quantity == "temperature_c"]
     apart_s = [after - before for before, after in itertools.pairwise(times_s)]
@@ -362,7 +362,7 @@ def test_no_temperature_is_told_as_none(
     assert words in wake.console
     assert len(wake.named("convert")) == (2 if frames else 0)
     daemon.hear(board.clock_s)
-    assert [(r.quantity, r.raw) for r in daemon.taken] == [("battery_v", 4.0)]
+    assert [(r.quantity, r.raw) for r in daemon.taken] == [("battery_v", 4.0), ("signal_dbm", -61.0)]
 
 
 def test_four_sensors_of_one_board_speak_for_themselves(board: ProbeBoard, daemon: Daemon) -> None:
@@ -437,7 +437,7 @@ def test_an_empty_cell_has_a_last_word_then_rests_until_charged(celled: ProbeBoa
 def test_a_measuring_wire_that_is_off_is_no_empty_cell(celled: ProbeBoard, daemon: Daemon) -> None:
     assert celled.wake(21.0, microvolts=20_000).slept_s <= 300
     daemon.hear(celled.clock_s)
-    assert [r.quantity for r in daemon.taken] == ["temperature_c"]
+    assert [r.quantity for r in daemon.taken] == ["temperature_c", "signal_dbm"]
 
 
 def test_a_signal_that_is_not_told_and_a_fixed_address(board: ProbeBoard, daemon: Daemon) -> None:

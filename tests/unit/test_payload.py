@@ -61,6 +61,8 @@ def test_an_absolute_time_is_kept_as_unix_time() -> None:
         ('"n":"x","u":"V","v":3', ("battery_v", 3.0)),
         ('"n":"x","u":"mV","v":2950', ("battery_v", 2.95)),
         ('"n":"x","u":"%EL","v":80', ("battery_pct", 80.0)),
+        ('"n":"x:signal","u":"dBW","v":-97', ("signal_dbm", -67.0)),
+        ('"n":"x:signal","u":"dBm","v":-67', ("signal_dbm", -67.0)),
         ('"n":"x:humidity","u":"/","v":0.5', ("humidity_pct", 50.0)),
         ('"n":"x_rh","u":"%","v":0.5', ("humidity_pct", 50.0)),
         ('"n":"x/battery","u":"/","v":0.5', ("battery_pct", 50.0)),

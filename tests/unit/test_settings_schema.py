@@ -188,6 +188,7 @@ OTHER: dict[str, object] = {
     "probe.pointers.humidity_pct": "/a",
     "probe.pointers.battery_v": "/a",
     "probe.pointers.battery_pct": "/a",
+    "probe.pointers.signal_dbm": "/a",
     "broker.host": "localhost",
     "broker.username": "coldbrood",
     "broker.password_env": "BROKER_PASSWORD",

@@ -48,7 +48,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     verbs = parser.add_subparsers(required=True, metavar="WHAT")
     _add_battery(verbs)
     probe_enrol.add_parsers(verbs)
-    listing = verbs.add_parser("list", help="when each was heard, its battery, what was refused")
+    listing = verbs.add_parser("list", help="when each was heard, battery, signal, what was refused")
     listing.add_argument("--config", type=Path, required=True, metavar="F", help="the config file")
     listing.add_argument("--json", action="store_true", help="one JSON array")
     listing.set_defaults(run=run_list)
@@ -113,7 +113,7 @@ def run_list(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(probes, indent=2))
     else:
-        print(f"{'probe':<16} {'where':<10} {'heard':>18}  {'battery':>8}  refused")
+        print(f"{'probe':<16} {'where':<10} {'heard':>18}  {'battery':>8} {'signal':>8}  refused")
         print("\n".join(_list_line(probe, spec) for probe, spec in rows))
     return os.EX_UNAVAILABLE if any(_is_silent(probe, spec) for probe, spec in rows) else os.EX_OK
 
@@ -130,7 +130,8 @@ def _list_line(probe: dict[str, object], spec: ProbeSpec) -> str:
         heard = f"SILENT {heard}"
     counts = refused if isinstance(refused, dict) else {}
     told = ", ".join(f"{reason} {count}" for reason, count in counts.items()) or "-"
-    return f"{spec.name:<16} {spec.box or spec.role:<10} {heard:>18}  {_battery_of(probe):>8}  {told}"
+    board = f"{_battery_of(probe):>8} {_signal_of(probe):>8}"
+    return f"{spec.name:<16} {spec.box or spec.role:<10} {heard:>18}  {board}  {told}"
 
 
 def _battery_of(probe: dict[str, object]) -> str:
@@ -138,3 +139,8 @@ def _battery_of(probe: dict[str, object]) -> str:
     if isinstance(volts, float):
         return f"{volts:.2f} V"
     return f"{percent:.0f} %" if isinstance(percent, float) else "-"
+
+
+def _signal_of(probe: dict[str, object]) -> str:
+    dbm = probe["signal_dbm"]
+    return f"{dbm:.0f} dBm" if isinstance(dbm, float) else "-"

@@ -19,7 +19,8 @@ from coldbrood.watch.site import ProbeSpec, Quantity, TemperatureUnit
 MAX_PLAIN_BYTES = 32
 _ABSENT = object()
 
-# unit -> quantity, scale, offset. The first four of RFC 8428 s. 12.1 [V] and K; mV from RFC 8798 [M].
+# unit -> quantity, scale, offset. The first four, K and dBW of RFC 8428 s. 12.1 [V, dBW M]; mV and dBm of RFC
+# 8798 [M]. 0 dBW is 1 W, 30 dBm [C].
 _UNITS: Mapping[str, tuple[Quantity, float, float]] = {
     "Cel": ("temperature_c", 1.0, 0.0),
     "K": ("temperature_c", 1.0, -273.15),
@@ -27,6 +28,8 @@ _UNITS: Mapping[str, tuple[Quantity, float, float]] = {
     "%EL": ("battery_pct", 1.0, 0.0),
     "V": ("battery_v", 1.0, 0.0),
     "mV": ("battery_v", 0.001, 0.0),
+    "dBW": ("signal_dbm", 1.0, 30.0),
+    "dBm": ("signal_dbm", 1.0, 0.0),
 }
 # "/" is a ratio of 0 to 1, and "%" its old name, not a per cent (RFC 8428 s. 12.1 [V]). The unit does
 # not say of what, so the last part of the name must.
@@ -37,6 +40,7 @@ _RATIO_NAMES: Mapping[str, Quantity] = {
     "battery": "battery_pct",
     "level": "battery_pct",
 }
+_OF_THE_BOARD: frozenset[Quantity] = frozenset({"battery_v", "battery_pct", "signal_dbm"})
 _NAME_PARTS = re.compile(r"[:./_-]")
 _BEFORE_NAME = frozenset(":./_")  # not "-": probe "a" is not meant by a record named "box-a"
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
@@ -167,14 +171,14 @@ def _choose(
 ) -> Iterable[Sample]:
     """Which records are this probe's: those named after it, else all if only one thing is named.
 
-    A board has one battery, so its level may go to each of its probes. Two temperatures, and none
-    named after the probe, are refused: a guess here would judge the box by the wrong air.
+    A board has one battery and one radio, so what they tell may go to each of its probes. Two temperatures,
+    and none named after the probe, are refused: a guess here would judge the box by the wrong air.
     """
     own = [sample for name, sample in named if _names(name, probe)]
     if own:
         return own
     names = {name for name, _ in named}
-    if len(names) == 1 and (not by_name or quantity in ("battery_v", "battery_pct")):
+    if len(names) == 1 and (not by_name or quantity in _OF_THE_BOARD):
         return [sample for _, sample in named]
     if quantity == "temperature_c":
         listed = ", ".join(sorted(names))

@@ -17,6 +17,7 @@ RANGES: Mapping[Quantity, tuple[float, float]] = {
     "humidity_pct": (0.0, 105.0),
     "battery_v": (0.0, 30.0),
     "battery_pct": (0.0, 100.0),
+    "signal_dbm": (-150.0, 30.0),  # far beyond what any receiver hears or any sender may send (from memory)
 }
 POWER_ON_C = 85.0  # DS18B20 scratchpad 0x0550 before the first conversion (datasheet [V])
 DISCONNECTED_C = -127.0  # what common firmware reports for a lost sensor (from memory)

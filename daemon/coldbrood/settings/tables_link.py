@@ -36,6 +36,9 @@ class PointersTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     battery_pct: Annotated[Pointer | None, about("Where the battery's charge is, in %.", example="/batt")] = (
         None
     )
+    signal_dbm: Annotated[
+        Pointer | None, about("Where the strength of its Wi-Fi is, in dBm.", example="/rssi")
+    ] = None
 
 
 class ProbeTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -46,6 +46,7 @@ class ProbeSight:
     battery_v: float | None = None
     battery_pct: float | None = None
     humidity_pct: float | None = None
+    signal_dbm: float | None = None
     refused_run: int = 0
     refused_reason: str = ""
 
@@ -145,6 +146,8 @@ def _newer_probe(sight: Sight, reading: Reading) -> ProbeSight:
         return replace(probe, battery_pct=reading.value)
     if reading.quantity == "humidity_pct":
         return replace(probe, humidity_pct=reading.value)
+    if reading.quantity == "signal_dbm":
+        return replace(probe, signal_dbm=reading.value)
     same = probe.raw == reading.raw and probe.same_since_t_s is not None
     return replace(
         probe,

@@ -10,7 +10,7 @@ from coldbrood.brooder.specs import BoxSpec, ChickKind
 Role = Literal["box", "outdoor"]
 Source = Literal["mqtt", "onewire"]
 PayloadFormat = Literal["senml", "pointers", "plain"]
-Quantity = Literal["temperature_c", "humidity_pct", "battery_v", "battery_pct"]
+Quantity = Literal["temperature_c", "humidity_pct", "battery_v", "battery_pct", "signal_dbm"]
 TemperatureUnit = Literal["C", "F"]
 
 

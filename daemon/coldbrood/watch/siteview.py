@@ -62,5 +62,6 @@ class SiteView:
             "heard_s_ago": None if taken is None else round(self.now.t_s - taken),
             "battery_v": None if probe is None else probe.battery_v,
             "battery_pct": None if probe is None else probe.battery_pct,
+            "signal_dbm": None if probe is None else probe.signal_dbm,
             "refused": {reason: n for (probe_name, reason), n in self.refused.items() if probe_name == name},
         }
