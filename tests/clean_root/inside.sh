@@ -48,9 +48,34 @@ python3 "$checkout/tests/clean_root/receiver.py" 8099 received &
 check "broker runs, for ever restarted" wait_for 20 systemctl -q is-active mosquitto
 check "without a config nothing is started, and that is no failure" test "$(property ConditionResult)$(property Result)" = nosuccess
 
-sed -e 's,^password_file = .*,password_file = "secrets/broker-password",' -e "s,^arrival = .*,arrival = $(date +%F)," \
-    -e 's,^url_file = .*,url_file = "secrets/phone-url",' "$checkout/config/one-box.toml" >"$config"
-(umask 077 && echo "json://127.0.0.1:8099/" >/etc/coldbrood/secrets/phone-url)
+cat >answers.toml <<'ANSWERS'
+site = "larch-lane"
+time_zone = "Etc/UTC"
+place = "50 0"
+bedtime = "22:00"
+rising = "06:30"
+broker = "127.0.0.1"
+broker_user = "coldbrood"
+boxes = "a"
+chicks_a = "16"
+inside_a = "75 x 55 x 40"
+insulation_a = "50 eps"
+jugs_a = "2 x 3.8"
+fill_c_a = "60"
+wrapped_a = "no"
+coldest_c = "5"
+probe_a = "box-a"
+probe_outdoor = "outdoor"
+phone_url = "json://127.0.0.1:8099/"
+write = "yes"
+ANSWERS
+chmod 600 answers.toml
+began=$SECONDS
+check "setup, its $(grep -c = answers.toml) answers from a file" "$coldbrood" setup --config "$config" --answers answers.toml
+cp "$config" first.toml
+check "setup again, keeping what is there" sh -c "grep -v phone_url answers.toml >again.toml; chmod 600 again.toml; \
+    $coldbrood setup --config $config --answers again.toml"
+check "changes no byte of the config" cmp "$config" first.toml
 check "the config is sound" "$coldbrood" check --config "$config"
 check "swap renews a probe's password" "$coldbrood" probe swap box-a --config "$config" --cell li-18650
 probe_password=$(sed -n 's/.*"password": "\([^"]*\)".*/\1/p' box-a.probe.json | head -n 1)
@@ -63,6 +88,7 @@ check "the watchdog is fed" wait_for 60 test -n "$(property WatchdogTimestamp)"
 
 check "a test alert reaches the receiver" "$coldbrood" alert --test --config "$config"
 check "and it is a whole message" wait_for 20 was_told '"title"'
+check "setup to test alert: 5 commands, $((SECONDS - began)) s" test "$((SECONDS - began))" -lt 600
 check "a probe's reading is taken" say '[{"n":"box-a","u":"Cel","v":24.5},{"n":"box-a:battery","u":"V","v":3.9},{"n":"box-a:signal","u":"dBW","v":-97}]'
 check "and shown once it is kept" wait_for 90 has_reading 24.5
 check "root may note a look-in" "$coldbrood" note --config "$config" look-in huddled
@@ -72,6 +98,7 @@ check "the doctor finds the daemon, the broker and the journal well" test "$(gre
 check "root's looks leave nothing of root's in the journal's folder" test -z "$(find /var/lib/coldbrood -not -user coldbrood)"
 
 before=$(kept one)
+check "$before rows are kept" test "${before:-0}" -gt 0
 kill -9 "$(property MainPID)"
 check "killed, it is started again" wait_for 60 restarted
 check "and has lost nothing" test "$(kept two)" = "$before"

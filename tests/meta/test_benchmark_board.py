@@ -1,4 +1,4 @@
-"""The benchmark of the board runs from end to end and gives each figure with its bar; its sums are those stated."""
+"""The benchmark of the board runs to its end and gives each figure with its bar; its sums are as stated."""
 
 import json
 import subprocess
@@ -32,7 +32,7 @@ def test_a_cards_life_is_its_writes_over_those_of_a_day() -> None:
     """C: 16 GB * 500 = 8,000 GB; at 50 times 10 MB a day, 16,000 days."""
     assert Card(16.0, 500.0, 50.0).years(10.0) == pytest.approx(16_000 / 365.25)
     assert Card(amplification=10.0).years(10.0) == pytest.approx(5 * Card(amplification=50.0).years(10.0))
-    with pytest.raises(ValueError, match="mb_a_day: 0.0: more than 0"):
+    with pytest.raises(ValueError, match=r"mb_a_day: 0\.0: more than 0"):
         Card().years(0.0)
 
 
