@@ -24,6 +24,7 @@ VERBS = {
     "status",
     "note",
     "batch",
+    "page",
     "probe",
     "hold",
     "alert",
