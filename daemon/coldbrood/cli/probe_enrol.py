@@ -116,6 +116,8 @@ def _swap(args: argparse.Namespace) -> Iterator[str]:
     changes: dict[str, object] = {"sensor_id": args.sensor_id} if wired else {}
     if spec.offset_c:
         changes["offset_c"] = 0.0
+    if spec.gain != 1.0:
+        changes["gain"] = 1.0
     if args.cell is not None and not wired:
         changes["battery_low_v"] = CELLS[args.cell].low_v
     if changes:

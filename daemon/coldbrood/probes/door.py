@@ -172,12 +172,12 @@ class Door:
 
 def _reading(arrival: _Arrival, spec: ProbeSpec, dated: _Dated) -> Reading:
     sample, now = dated.sample, arrival.now
-    offset = spec.offset_c if sample.quantity == "temperature_c" else 0.0
+    gain, offset = (spec.gain, spec.offset_c) if sample.quantity == "temperature_c" else (1.0, 0.0)
     return Reading(
         probe=spec.name,
         quantity=sample.quantity,
         raw=sample.value,
-        value=sample.value + offset,
+        value=sample.value * gain + offset,
         t_s=now.t_s - dated.age_s,
         wall_s=now.wall_s - dated.age_s,
         synced=now.synced,

@@ -97,6 +97,7 @@ def _probe(file: File, table: ProbeTable) -> ProbeSpec:
         unit=table.unit,
         sensor_id=table.sensor_id,
         offset_c=table.offset_c,
+        gain=table.gain,
         min_c=table.min_c,
         max_c=table.max_c,
         battery_low_v=None if wired else table.battery_low_v,

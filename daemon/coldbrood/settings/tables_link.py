@@ -92,13 +92,23 @@ class ProbeTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     offset_c: Annotated[
         float,
         about(
-            "Added to every temperature. Keep box and outdoor probe side by side for an hour and set what "
-            "makes them agree. The range is more than a DS18B20 may be off (M: 2 C).",
+            "Added to every temperature, from the next start on: what was kept before stays. Found by "
+            "coldbrood calibrate, or by probes kept side by side for an hour. The range is more than a DS18B20 "
+            "may be off (M: 2 C).",
             "C",
             ge=-5.0,
             le=5.0,
         ),
     ] = 0.0
+    gain: Annotated[
+        float,
+        about(
+            "Factor on every temperature, before offset_c is added. Only where a sensor was compared at two "
+            "temperatures, as by coldbrood calibrate: a DS18B20 is hardly ever off by its slope.",
+            ge=0.95,
+            le=1.05,
+        ),
+    ] = 1.0
     min_c: Annotated[
         float,
         about("Lowest temperature the sensor can tell: -55 for a DS18B20 (V).", "C", ge=-100.0, le=0.0),

@@ -16,7 +16,10 @@ TemperatureUnit = Literal["C", "F"]
 
 @dataclass(frozen=True, slots=True)
 class ProbeSpec:
-    """One probe. `interval_s` is the longest usual time between its messages."""
+    """One probe. `interval_s` is the longest usual time between its messages.
+
+    A temperature is what it sends times `gain` plus `offset_c`.
+    """
 
     name: str
     role: Role
@@ -29,6 +32,7 @@ class ProbeSpec:
     unit: TemperatureUnit = "C"
     sensor_id: str | None = None
     offset_c: float = 0.0
+    gain: float = 1.0
     min_c: float = -55.0
     max_c: float = 125.0
     battery_low_v: float | None = None
