@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -83,6 +84,85 @@ def test_nonsense_is_refused_by_option(
 ) -> None:
     assert main([*PAPER, *options]) == 64
     assert capsys.readouterr().err.strip() == said
+
+
+WIRED = """
+[site]
+name = "larch-lane"
+time_zone = "Etc/UTC"
+latitude_deg = 50.0
+longitude_deg = 0.0
+[keeper]
+unit = "F"
+[batch]
+arrival = 2026-04-10
+kind = "broiler"
+[[box]]
+name = "a"
+chicks = 18
+length_m = 0.60
+width_m = 0.45
+height_m = 0.35
+insulation_mm = 40
+jug_litres = 3.8
+[[box]]
+name = "b"
+chicks = 12
+length_m = 0.60
+width_m = 0.45
+height_m = 0.35
+insulation_mm = 0
+jugs = 2
+jug_litres = 5
+[[probe]]
+name = "box-a"
+role = "box"
+box = "a"
+source = "onewire"
+sensor_id = "28-0123456789ab"
+[[probe]]
+name = "box-b"
+role = "box"
+box = "b"
+source = "onewire"
+sensor_id = "28-0123456789ac"
+[page]
+enabled = false
+[journal]
+path = "journal.db"
+"""
+
+
+@pytest.fixture
+def config(tmp_path: Path) -> str:
+    """Two wired boxes of a keeper who thinks in Fahrenheit; no journal yet."""
+    path = tmp_path / "coldbrood.toml"
+    path.write_text(WIRED)
+    return str(path)
+
+
+def test_the_config_gives_box_chicks_kind_and_unit(config: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["hold", "--config", config, "--box", "b"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0] == "Box b, on paper, there is no journal yet"
+    assert "2 jugs of 5 L at 140 F" in lines[2]
+    assert lines[3] == "  12 broiler chicks of day 1"
+    assert "    14 F" in "\n".join(lines)
+    assert max(map(len, lines)) <= 80
+
+
+def test_one_of_several_boxes_must_be_named(config: str, capsys: pytest.CaptureFixture[str]) -> None:
+    for options in ((), ("--box", "z")):
+        assert main(["hold", "--config", config, *options]) == 64
+        assert capsys.readouterr().err.strip().endswith(": one of a, b")
+
+
+def test_a_what_if_stands_beside_what_is(config: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["hold", "--config", config, "--box", "a", "--insulation", "80", "--chicks", "30"]) == 0
+    out = capsys.readouterr().out
+    assert "insulation 80 mm" in out
+    assert "  as it stands" in out
+    assert "  as asked" in out
 
 
 def test_without_config_the_box_must_be_said(capsys: pytest.CaptureFixture[str]) -> None:
