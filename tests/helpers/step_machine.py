@@ -139,7 +139,7 @@ class Watch(RuleBasedStateMachine):
         minutes=st.sampled_from((None, 1.0, 1e6)),
     )
     def answer(self, kind: str, about: str, minutes: float | None) -> None:
-        held = {key: alarm.active for key, alarm in self.state.alarms.items()}
+        held = {k: a.active for k, a in self.state.alarms.items() if a.condition in BY_READINGS}
         self.note(kind, alarm=about, minutes=minutes)
         for key, active in held.items():
             assert self.state.alarms[key].active == active, "no word of a person mends a box"

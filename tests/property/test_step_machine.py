@@ -12,7 +12,7 @@ from coldbrood.watch.step import HANDLERS
 
 TestWatch = Watch.TestCase
 TestWatch.settings = settings(
-    max_examples=20,
+    max_examples=12,
     stateful_step_count=40,
     deadline=None,  # the machine is shared: no check of time
     suppress_health_check=[HealthCheck.too_slow],
