@@ -83,6 +83,18 @@ def test_a_loss_answers_and_a_loss_taken_back_asks_again() -> None:
     assert f"Box A: {ASKED}" in told(watching, "morning")[1].send.body
 
 
+@pytest.mark.parametrize(("ago_h", "box_c"), [(0.0, 24.0), (0.3, 24.0), (2.0, 18.0), (6.0, None)])
+def test_a_look_in_speaks_of_the_warmth_it_was_taken_in(ago_h: float, box_c: float | None) -> None:
+    watching = Watching(make_site(), START_WALL_S)
+    watching.send_c("box-a", 18.0)
+    leap(watching, 2 * HOUR_S)
+    watching.send_c("box-a", 24.0)
+    leap(watching, 10.0)
+    t_s, wall_s = watching.t_s - ago_h * HOUR_S, watching.wall_s - ago_h * HOUR_S
+    watching.do(Note("seen", "look-in", "a", t_s, wall_s, look_in="huddled"))
+    assert watching.state.sight.boxes["a"].look_ins[-1].box_c == box_c
+
+
 def test_bedtime_and_morning_ask_by_box() -> None:
     watching = Watching(make_site("ab"), START_WALL_S + 11.9 * HOUR_S)
     for probe in ("box-a", "box-b", "outdoor"):

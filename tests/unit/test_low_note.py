@@ -2,6 +2,7 @@
 
 import argparse
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,7 @@ from coldbrood.inbox import inbox_dir
 from coldbrood.notes import BadNote, NoteForm, check_note
 from coldbrood.settings.load import load
 from coldbrood.watch.assess import outdoor_ahead
-from coldbrood.watch.events import Note, Now
+from coldbrood.watch.events import Bedtime, Note, Now
 from coldbrood.watch.sight import Sight
 
 HOUR_S = 3600.0
@@ -33,8 +34,8 @@ def lowest(watching: Watching) -> tuple[float, float]:
 
 
 def evening(outdoor_c: float = 9.0) -> Watching:
-    """The second day at 22:00, a few outdoor readings in."""
-    watching = Watching(make_site(), START_WALL_S + 11 * HOUR_S)
+    """The second day at 21:00, a few outdoor readings in."""
+    watching = Watching(make_site(), START_WALL_S + 10 * HOUR_S)
     for _ in range(4):
         watching.send_c("box-a", 26.0)
         watching.send_c("outdoor", outdoor_c)
@@ -69,13 +70,29 @@ def test_the_night_that_came_scores_it() -> None:
     watching = evening()
     typed(watching, "3")
     for _ in range(4 * 12):
-        after_h = (watching.wall_s - START_WALL_S) / HOUR_S - 12.0  # hours after 22:00
-        watching.send_c("outdoor", 5.0 + 0.5 * abs(after_h - 7.0))
+        after_h = (watching.wall_s - START_WALL_S) / HOUR_S - 11.0  # hours after 21:00
+        watching.send_c("outdoor", 5.0 + 0.5 * abs(after_h - 8.0))
         watching.t_s, watching.wall_s = watching.t_s + 900.0, watching.wall_s + 900.0
     assert watching.state.sight.lows.tonight is None
     assert watching.state.sight.lows.errors_c == pytest.approx([-2.0], abs=0.13)
     bias, _ = trust(watching.state.sight.lows)
     assert bias == pytest.approx(-1.0, abs=0.1)
+
+
+def test_bedtime_says_what_became_of_it() -> None:
+    watching = evening()
+    typed(watching, "2")
+    sight = watching.state.sight
+    sight = replace(sight, lows=replace(sight.lows, errors_c=(3.0,)))
+    watching.state = replace(watching.state, sight=sight)
+    watching.do(Bedtime())
+    low_c, _ = lowest(watching)
+    body = next(told.send.body for told in watching.told if told.send.key.startswith("bedtime"))
+    assert f"You typed a low of 2 C; with my own readings I count on {low_c:.1f}".removesuffix(".0") in body
+    assert "since 1 such were 1.5 C too high." in body
+    without = evening()
+    without.do(Bedtime())
+    assert not any("You typed" in told.send.body for told in without.told)
 
 
 def test_taken_back_it_bends_nothing() -> None:

@@ -14,9 +14,18 @@ from coldbrood.brooder.milestones import BoxFacts, Weather
 from coldbrood.brooder.sizing import Help, Sizing, alone_c, helps, median_or_day_h, size
 from coldbrood.brooder.specs import OutdoorCurve
 from coldbrood.brooder.timetable import interval
+from coldbrood.brooder.typed_low import trust
 from coldbrood.watch.assess import outdoor_ahead
 from coldbrood.watch.events import Now
-from coldbrood.watch.localtime import DAY_S, age_days, degrees_text, local, night_ahead, watch_of
+from coldbrood.watch.localtime import (
+    DAY_S,
+    age_days,
+    degrees_text,
+    difference_text,
+    local,
+    night_ahead,
+    watch_of,
+)
 from coldbrood.watch.sight import BoxSight, flock_of, seen_huddled
 from coldbrood.watch.site import Site
 from coldbrood.watch.state import State
@@ -77,6 +86,27 @@ def _quiet_nights(box: BoxSight, t_s: float) -> float:
     if not box.look_ins or t_s - box.look_ins[-1].t_s > LOOKED_LATELY_S:
         return 0.0
     return nights_without_huddle(box.look_ins, t_s, box.look_ins[0].t_s)
+
+
+def low_line(site: Site, state: State, now: Now) -> list[str]:
+    """What became of the low that the keeper typed for tonight; nothing if none was."""
+    lows, keeper = state.sight.lows, site.keeper
+    if lows.tonight is None or now.t_s > lows.tonight.until_t_s:
+        return []
+    low_c, _ = low_ahead(site, now, outdoor_ahead(site, state.sight, now))
+    typed, counted = degrees_text(keeper, lows.tonight.low_c), degrees_text(keeper, low_c)
+    nights = len(lows.errors_c)
+    bias_c, _ = trust(lows)
+    off = (
+        f", since {nights} such were {difference_text(keeper, abs(bias_c))} too {_way(bias_c)}"
+        if nights
+        else ""
+    )
+    return [f"You typed a low of {typed}; with my own readings I count on {counted}{off}."]
+
+
+def _way(bias_c: float) -> str:
+    return "high" if bias_c > 0.0 else "low"
 
 
 def follow_ups(state: State, now: Now) -> list[str]:

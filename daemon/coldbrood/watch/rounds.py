@@ -43,7 +43,7 @@ def bedtime(site: Site, state: State, now: Now) -> tuple[State, tuple[History, .
     """Tonight's plan, sent once, and kept so that the morning and the report can say what came of it."""
     plans = night_plans(site, state, now)
     spoken = bedtime_words(site, now, state.views, plans)
-    asked = chicks.follow_ups(state, now)
+    asked = [*chicks.low_line(site, state, now), *chicks.follow_ups(state, now)]
     spoken = Words(spoken.title, " ".join([*digest_lines(site, state, now), spoken.body, *asked]))
     forecasts = tuple(_forecast(state.views[box], plan) for box, plan in plans.items())
     ledger = replace(state.ledger, forecasts=forecasts, night_t_s=now.t_s, wakings=0)

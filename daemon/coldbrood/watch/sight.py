@@ -25,6 +25,7 @@ TRACK_STEP_S = 300.0
 LOOK_INS_KEPT = 20
 HUDDLE_COUNTS_S = 86_400.0
 NOTE_KEYS_KEPT = 200
+SAME_WARMTH_S = 1800.0  # a box that is not refilled moves by a degree in it, less than a zone of comfort
 IDLE_REFUSALS = ("retained", "older-than-taken")  # copies of what was taken: they say nothing of the probe
 OUTDOOR_STALE_S = 3600.0
 OUTDOOR_SD_FRESH_C = 0.5
@@ -279,6 +280,13 @@ def _taken_back(sight: Sight, told: Told) -> Sight:
     return sight if box is None else replace(sight, boxes={**sight.boxes, told.box or "": undone(box, told)})
 
 
+def _read_at(box: BoxSight, t_s: float) -> float | None:
+    """What the box read about a time: a look-in speaks of the warmth it was taken in, not of that of now."""
+    points = box.track if box.newest is None else (*box.track, box.newest)
+    near = min(points, key=lambda point: abs(point[0] - t_s), default=None)
+    return None if near is None or abs(near[0] - t_s) > SAME_WARMTH_S else near[1]
+
+
 def _noted_box(site: Site, box: BoxSight, note: Note) -> tuple[BoxSight, Refill | None]:
     if note.kind == "refill":
         spec = site.boxes[note.box or ""]
@@ -291,7 +299,6 @@ def _noted_box(site: Site, box: BoxSight, note: Note) -> tuple[BoxSight, Refill 
         left = max(0, box.chicks - (1 if note.count is None else note.count))
         return replace(box, chicks=left, loss_t_s=note.t_s), None
     if note.kind == "look-in" and note.look_in is not None:
-        box_c = None if box.newest is None else box.newest[1]
-        look_in = SeenLookIn(kind=note.look_in, t_s=note.t_s, box_c=box_c)
+        look_in = SeenLookIn(kind=note.look_in, t_s=note.t_s, box_c=_read_at(box, note.t_s))
         return replace(box, look_ins=(*box.look_ins, look_in)[-LOOK_INS_KEPT:]), None
     return box, None
