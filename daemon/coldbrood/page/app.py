@@ -11,6 +11,7 @@ from coldbrood.journal.errors import JournalError
 from coldbrood.notes import BadNote
 from coldbrood.page import board_page, days_page, now_page, session, told_page, tonight_page, what_if_page
 from coldbrood.page.acts import take
+from coldbrood.page.api import Source, make_api
 from coldbrood.page.desk import Desk
 from coldbrood.page.forms import Forms
 from coldbrood.page.frame import WAYS, Frame, page
@@ -200,6 +201,10 @@ def make_app(desk: Desk) -> Wsgi:
         app.route(path, "GET", inside(handler))
     for name in FILES:
         app.route(f"/{name}", "GET", lambda name=name: static(name))
+    app.mount(
+        "/api/v1/",
+        make_api(Source(desk.view, desk.reader), lambda: session.role_now(desk, slow) is not None),
+    )
     app.default_error_handler = faulted
     return with_headers(app)
 
