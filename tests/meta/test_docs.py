@@ -15,7 +15,7 @@ from coldbrood.settings.schema import sections
 
 ROOT = Path(__file__).parents[2]
 PACKAGE = ROOT / "daemon" / "coldbrood"
-DOCS = [ROOT / "README.md", ROOT / "DEVELOPERS.md"]
+DOCS = [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "deploy" / "guide.md"]
 SAMPLES = sorted((ROOT / "config").glob("*.toml"))
 VERBS = {
     "run",
