@@ -20,6 +20,7 @@ from coldbrood.codec import pack
 from coldbrood.deliver.channel import ChannelUrl
 from coldbrood.deliver.worker import Worker
 from coldbrood.inbox import NoteInbox
+from coldbrood.inlet import Inlet, through
 from coldbrood.journal.store import Journal
 from coldbrood.links import Heard, Links
 from coldbrood.logs import boxline, level_of, logline
@@ -78,7 +79,7 @@ class Service:
         self.config = config
         self.site = config.site
         self.clock = clock or Clock()
-        self._queue: queue.SimpleQueue[Posted] = queue.SimpleQueue()
+        self._queue: Inlet[Posted] = Inlet(self.site, self.clock, lambda mid: self._links.acknowledge(mid))
         self._stopping = threading.Event()
         self._faults = 0
         self.ready = threading.Event()
@@ -143,7 +144,7 @@ class Service:
         self._schedule.stop()
         until_s = time.monotonic() + DRAIN_S
         while time.monotonic() < until_s and not self._queue.empty():
-            self._take(self._queue.get(), self._now())
+            self._take(self._queue.get(0.0), self._now())
         self._settle(self._now())
         self._links.stop()
         self._aides.stop(STOP_S)
@@ -281,9 +282,7 @@ class Service:
             return
         away_s = now.t_s - self._away_from_t_s if packet.queued else 0.0
         bound_s = away_s + (COMMIT_AFTER_S if packet.dup else 0.0)
-        self._take_values(
-            self._door.packet(packet.topic, packet.payload, packet.retained, bound_s, now, packet.number), now
-        )
+        self._take_values(through(self._door, packet, bound_s, now), now)
 
     def _take_values(self, values: tuple[Reading | Refused, ...], now: Now) -> None:
         for value in values:

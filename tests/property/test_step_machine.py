@@ -4,11 +4,14 @@ Silence clears nothing, critical is told at any hour and never held back, nothin
 a restart or a step of the clock changes no alarm, and the same state and event give the same result.
 """
 
+import pytest
 from hypothesis import HealthCheck, settings
 from step_machine import Watch
 
 from coldbrood.watch.events import Event
 from coldbrood.watch.step import HANDLERS
+
+pytestmark = pytest.mark.timeout(600)  # some 20 s of processor, and the machine may be busy
 
 TestWatch = Watch.TestCase
 TestWatch.settings = settings(

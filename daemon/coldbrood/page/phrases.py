@@ -187,4 +187,5 @@ REFUSALS: Final[Mapping[str, str]] = {
     "no-temperature": N_("no temperature"),
     "crc": N_("checksum wrong"),
     "sensor-missing": N_("sensor missing"),
+    "too-often": N_("sent far too often"),
 }

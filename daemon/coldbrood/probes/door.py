@@ -90,11 +90,12 @@ class Door:
         age_bound_s: float,
         now: Now,
         mid: int = 0,
+        overtook: int = 0,
     ) -> tuple[Outcome, ...]:
         """Take one packet that may have waited up to `age_bound_s` on its way. Never raises on any bytes.
 
         `mid` is the number that the broker gave it, 0 for none; if it waited, it may be a copy of what was
-        taken under this number before.
+        taken under this number before. `overtook` counts those dropped since it says the same thing newer.
         """
         arrival = _Arrival(topic, payload, max(0.0, age_bound_s), now, mid)
         specs = self._by_topic.get(topic)
@@ -104,7 +105,8 @@ class Door:
             detail = "kept by the broker from before: no sign that the probe lives; publish without retain"
             return tuple(arrival.refused(spec.name, "retained", detail) for spec in specs)
         shared = len(specs) > 1
-        return tuple(outcome for spec in specs for outcome in self._from_probe(arrival, spec, shared))
+        outcomes = tuple(outcome for spec in specs for outcome in self._from_probe(arrival, spec, shared))
+        return outcomes if not overtook else (*outcomes, _too_often(arrival, specs[0], overtook))
 
     def wired(
         self, probe: str, celsius: float | None, fault: Refusal | None, detail: str, now: Now
@@ -168,6 +170,10 @@ class Door:
     def _remember(self, key: Key, mid: int, raw: float, t_s: float) -> None:
         if mid:
             self._recent.setdefault(key, deque(maxlen=REMEMBERED)).append((mid, raw, t_s))
+
+
+def _too_often(arrival: _Arrival, spec: ProbeSpec, count: int) -> Refused:
+    return arrival.refused(spec.name, "too-often", f"{count} sent in a flood were dropped for newer ones")
 
 
 def _reading(arrival: _Arrival, spec: ProbeSpec, dated: _Dated) -> Reading:

@@ -52,7 +52,8 @@ class Packet:
     """One message. Hand `mid` to `Link.ack` after the commit; 0 needs none.
 
     `queued`: it may have waited at the broker since the link was last up; `dup`: since before that, for
-    as long as it waited for our acknowledgement. Neither: it came as it was sent.
+    as long as it waited for our acknowledgement. Neither: it came as it was sent. `overtook`: how many of its
+    topic were dropped for it, see inlet.py.
     """
 
     mid: int
@@ -61,6 +62,7 @@ class Packet:
     retained: bool
     dup: bool
     queued: bool
+    overtook: int = 0
 
     @property
     def number(self) -> int:

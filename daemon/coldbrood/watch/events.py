@@ -43,6 +43,7 @@ Refusal = Literal[
     "no-temperature",
     "crc",
     "sensor-missing",
+    "too-often",
 ]
 
 
