@@ -11,7 +11,7 @@ import json
 import os
 import shutil
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from datetime import tzinfo
 from pathlib import Path
@@ -21,11 +21,11 @@ from coldbrood.journal.disk import sync_directory, sync_file
 from coldbrood.journal.errors import JournalError, explain
 from coldbrood.journal.reader import JournalReader
 from coldbrood.journal.schema import connect_reader
+from coldbrood.report.forms import Form, Progress
 from coldbrood.report.tables import Column, Table, tables_of
 from coldbrood.watch.site import TemperatureUnit
 
 COPY_NAME = "journal.sqlite"
-Progress = Callable[[str, int, int], None]
 _STEP_ROWS = 5000
 
 
@@ -39,8 +39,11 @@ def export(
     zone: tzinfo,
     unit: TemperatureUnit,
     progress: Progress | None = None,
+    forms: Sequence[Form] = (),
 ) -> list[Path]:
     """Write the export into a new or empty directory; returns the files, `datapackage.json` last.
+
+    `forms` are further files of the readings, see forms.py.
 
     `progress(file, rows done, rows in all)` is called as it goes. Each file appears under its name only
     when all are whole. Raises ExportError for the directory, JournalError for the journal, OSError.
@@ -51,7 +54,7 @@ def export(
     with JournalReader.open(journal_path) as journal:
         part.mkdir(parents=True)
         try:
-            names = _write_all(journal, part, zone, unit, tell)
+            names = _write_all(journal, part, zone, unit, tell, forms)
             return _publish(part, out_dir, names)
         finally:
             shutil.rmtree(part, ignore_errors=True)
@@ -65,7 +68,12 @@ def _check_directory(out_dir: Path) -> None:
 
 
 def _write_all(
-    journal: JournalReader, part: Path, zone: tzinfo, unit: TemperatureUnit, tell: Progress
+    journal: JournalReader,
+    part: Path,
+    zone: tzinfo,
+    unit: TemperatureUnit,
+    tell: Progress,
+    forms: Sequence[Form],
 ) -> list[str]:
     copy = part / COPY_NAME
     tell(COPY_NAME, 0, 1)
@@ -75,8 +83,11 @@ def _write_all(
         tables = tables_of(db, zone, unit)
         for table in tables:
             _write_csv(db, table, part / table.file, tell)
-    _write_package(part, tables)
-    return [*(table.file for table in tables), COPY_NAME, "datapackage.json"]
+    with JournalReader.open(copy) as copied:
+        left_out = [(form, form.write(copied, part / form.file, tell)) for form in forms]
+    _write_package(part, tables, left_out)
+    more = [form.file for form in forms]
+    return [*(table.file for table in tables), *more, COPY_NAME, "datapackage.json"]
 
 
 def _copy_journal(journal: JournalReader, copy: Path) -> None:
@@ -109,7 +120,7 @@ def _cells(db: sqlite3.Connection, table: Table) -> Iterator[list[Any]]:
         yield [column.show(row) for column in table.columns]
 
 
-def _write_package(part: Path, tables: tuple[Table, ...]) -> None:
+def _write_package(part: Path, tables: tuple[Table, ...], forms: Sequence[tuple[Form, int]]) -> None:
     copy = {"name": "journal", "path": COPY_NAME, "format": "sqlite", "mediatype": "application/vnd.sqlite3"}
     package = {
         "$schema": "https://datapackage.org/profiles/2.0/datapackage.json",
@@ -119,7 +130,11 @@ def _write_package(part: Path, tables: tuple[Table, ...]) -> None:
             "Times are UTC and local, RFC 3339. A text that a spreadsheet would take for a formula "
             "starts with an apostrophe; the SQLite file holds it as it came."
         ),
-        "resources": [*(_resource(part, table) for table in tables), copy | _measure(part / COPY_NAME)],
+        "resources": [
+            *(_resource(part, table) for table in tables),
+            *(_form_resource(part, form, left_out) for form, left_out in forms),
+            copy | _measure(part / COPY_NAME),
+        ],
     }
     text = json.dumps(package, indent=2, ensure_ascii=False)
     (part / "datapackage.json").write_text(text + "\n", encoding="utf-8")
@@ -140,6 +155,19 @@ def _resource(part: Path, table: Table) -> dict[str, Any]:
             "primaryKey": list(table.key),
             "missingValues": [""],
         },
+    }
+
+
+def _form_resource(part: Path, form: Form, left_out: int) -> dict[str, Any]:
+    """A file among others: its `format` is a word of our own, so that no reader takes it for a table here."""
+    return {
+        "name": f"readings-{form.name}",
+        "path": form.file,
+        "title": form.title,
+        "description": f"{left_out} readings that it cannot hold (no date, no number) are left out.",
+        "format": f"readings-{form.name}",
+        "mediatype": form.mediatype,
+        **_measure(part / form.file),
     }
 
 

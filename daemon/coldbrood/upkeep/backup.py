@@ -4,6 +4,7 @@ No secret is in it, for none stands in the config file. It is made while the dae
 destroys: the journal that was there is set aside, and a kill at any point leaves the old one or the new one.
 """
 
+import errno
 import fcntl
 import hashlib
 import json
@@ -13,7 +14,7 @@ import sqlite3
 import struct
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -132,6 +133,8 @@ def look(source: Path) -> tuple[Manifest, bytes]:
             manifest = msgspec.json.decode(_small(file, MANIFEST, MANIFEST_BYTES_MAX), type=Manifest)
             config = _small(file, CONFIG, CONFIG_BYTES_MAX)
     except OSError as error:
+        if error.errno == errno.EINVAL:  # its table names a place before its start
+            raise BackupError(f"{source}: not a backup of coldbrood, or damaged: try an older one") from None
         raise BackupError(f"{source}: {error.strerror or error}: name a backup this user may read") from None
     except (*_DAMAGE, msgspec.MsgspecError):
         raise BackupError(f"{source}: not a backup of coldbrood, or damaged: try an older one") from None
@@ -143,19 +146,27 @@ def look(source: Path) -> tuple[Manifest, bytes]:
 def restore(source: Path, journal_path: Path, now_label: str) -> RestoredTo:
     """Put the journal of a backup in its place. Raises BackupError, JournalError, OSError."""
     manifest, _ = look(source)
+    set_aside = put_journal(journal_path, now_label, lambda fresh: _extract(source, fresh, manifest))
+    return RestoredTo(journal_path, set_aside, manifest)
+
+
+def put_journal(journal_path: Path, now_label: str, bring: Callable[[Path], None]) -> Path | None:
+    """Put a journal that `bring` writes in the place of the one there; gives where that one went.
+
+    Raises BackupError, JournalError, OSError, and what `bring` raises; then nothing has changed.
+    """
     if not journal_path.parent.is_dir():
         raise BackupError(f"{journal_path.parent}: no such folder: make it first")
     with _alone(journal_path):
         fresh = saving_name(journal_path)
         try:
-            _extract(source, fresh, manifest)
+            bring(fresh)
             _check_journal(fresh)
         except BaseException:
             fresh.unlink(missing_ok=True)
             raise
         _give_to_owner(fresh, journal_path.parent)
-        set_aside = put_in_place(journal_path, now_label)
-    return RestoredTo(journal_path, set_aside, manifest)
+        return put_in_place(journal_path, now_label)
 
 
 @contextmanager
