@@ -11,6 +11,7 @@ from coldbrood import selftest
 from coldbrood.clock import Clock
 from coldbrood.codec import CannotRead, unpack
 from coldbrood.deliver.heartbeat import Heartbeat
+from coldbrood.deliver.rester import Rester
 from coldbrood.deliver.sounder import Sounder
 from coldbrood.mirror.feed import Feed, Mark, MirrorNews
 from coldbrood.mirror.server import Server
@@ -18,6 +19,8 @@ from coldbrood.notes import TapNote
 from coldbrood.settings.records import Config, Mirror, Page
 from coldbrood.watch.batches import in_use
 from coldbrood.watch.events import History, Now, SelfTested, Sound
+from coldbrood.watch.localtime import wall_of
+from coldbrood.watch.rest import rest
 from coldbrood.watch.state import State
 from coldbrood.watch.wellness import troubles
 
@@ -45,6 +48,10 @@ class Aides:
             self._heartbeat = Heartbeat(url, method, lambda fault: self._news("heartbeat", fault))
         self._feed = None if config.mirror is None else self._make_feed(config.mirror, kept_mark)
         self._page = None if config.page is None else self._make_page(config.page)
+        self._rester = None
+        if config.sleep is not None:
+            file, command = config.sleep.file, config.sleep.command
+            self._rester = Rester(file, command, lambda fault: self._news("sleep", fault))
 
     def start(self) -> None:
         """Begin what runs by itself."""
@@ -62,6 +69,8 @@ class Aides:
         """End everything; the mirror goes on from its mark at the next start."""
         if self._sounder is not None:
             self._sounder.stop(limit_s)
+        if self._rester is not None:
+            self._rester.stop()
         if self._feed is not None:
             self._feed.stop(limit_s)
         if self._page is not None:
@@ -73,7 +82,8 @@ class Aides:
             self._sounder.want(bool(act.alarms))
 
     def beat(self, state: State, now: Now) -> None:
-        """Tell the far side that all is well, if it is, and if it is time."""
+        """Tell the far side that all is well, if it is and if it is time, and until when it may sleep."""
+        self._rest(state, now)
         config = self._config.heartbeat
         if self._heartbeat is None or config is None or now.t_s - self._told_t_s < config.every_s:
             return
@@ -81,11 +91,18 @@ class Aides:
         if not troubles(used, state, now) and self._heartbeat.tell():
             self._told_t_s = now.t_s
 
+    def _rest(self, state: State, now: Now) -> None:
+        if self._rester is None or self._config.sleep is None:
+            return
+        found = rest(in_use(self._site, state.sight, now.t_s), state, self._config.sleep.limits, now)
+        until_s = None if found.until_t_s is None else wall_of(now, found.until_t_s)
+        self._rester.tell(until_s, found.reason)
+
     def self_test(self) -> SelfTested:
         """Look at the board."""
         found = (*selftest.look(self._config), *self._aside("sounder", "the sounder"))
-        aside = (*self._aside("heartbeat", "the all-well signal"), *self._aside("page", "the page"))
-        return SelfTested(found, aside)
+        named = (("heartbeat", "the all-well signal"), ("page", "the page"), ("sleep", "telling of sleep"))
+        return SelfTested(found, tuple(line for kind, name in named for line in self._aside(kind, name)))
 
     def _aside(self, kind: str, name: str) -> tuple[str, ...]:
         fault = self._asides.get(kind, "")

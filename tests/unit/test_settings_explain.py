@@ -52,6 +52,7 @@ def test_the_explanation_opens_each_table_as_the_file_does() -> None:
         "[[channel]]",
         "[sounder]",
         "[heartbeat]",
+        "[sleep]",
         "[mirror]",
         "[page]",
         "[journal]",

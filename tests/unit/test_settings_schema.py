@@ -31,6 +31,8 @@ ONE_OF_EACH += """
 command = ["/bin/true"]
 [heartbeat]
 url_env = "BEAT_URL"
+[sleep]
+file = "sleep"
 [mirror]
 url = "http://127.0.0.1:9"
 org = "home"
@@ -135,6 +137,9 @@ UNITS = {
     "lead_min": "min",
     "after_min": "min",
     "every_min": "min",
+    "least_min": "min",
+    "most_min": "min",
+    "margin_min": "min",
     "interval_min": "min",
     "battery_low_v": "V",
     "battery_low_pct": "%",
@@ -202,6 +207,8 @@ OTHER: dict[str, object] = {
     "heartbeat.url_env": "OTHER_BEAT_URL",
     "heartbeat.url_file": "beat-url",
     "heartbeat.method": "POST",
+    "sleep.file": "other-sleep",
+    "sleep.command": ["/bin/true"],
     "mirror.url": "http://127.0.0.1:10",
     "mirror.org": "shed",
     "mirror.bucket": "hens",
@@ -222,7 +229,7 @@ def outcome(raw: dict[str, Any], base: Path) -> object:
     fetch = Fetch(walk, ENVIRON, base, no_scheme)
     found = [*walk.problems, *check(walk), *fetch.problems]
     told = [*cautions(walk.file), *fetch.cautions]
-    aides = fetch.sounder, fetch.heartbeat, fetch.mirror, fetch.page
+    aides = fetch.sounder, fetch.heartbeat, fetch.mirror, fetch.page, fetch.sleep
     return site_of(walk.file), fetch.broker, fetch.channels, aides, fetch.journal_path(), found, told
 
 

@@ -4,12 +4,23 @@ import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from coldbrood.settings.records import Broker, Caution, Channel, Heartbeat, Mirror, Page, Problem, Sounder
+from coldbrood.settings.records import (
+    Broker,
+    Caution,
+    Channel,
+    Heartbeat,
+    Mirror,
+    Page,
+    Problem,
+    Sleep,
+    Sounder,
+)
 from coldbrood.settings.secrets import MASK, Secret, SecretFault, place, resolve
-from coldbrood.settings.tables_aides import HeartbeatTable, MirrorTable, SounderTable
+from coldbrood.settings.tables_aides import HeartbeatTable, MirrorTable, SleepTable, SounderTable
 from coldbrood.settings.tables_link import BrokerTable, ChannelTable
 from coldbrood.settings.tables_page import PageTable
 from coldbrood.settings.walk import Walk, show
+from coldbrood.watch.rest import RestLimits
 
 CATALOGUES = Path(__file__).parents[1] / "page" / "locale"
 
@@ -37,6 +48,7 @@ class Fetch:
         self.sounder = self._sounder(walk.file.sounder)
         self.heartbeat = self._heartbeat(walk.file.heartbeat)
         self.mirror = self._mirror(walk.file.mirror)
+        self.sleep = self._sleep(walk.file.sleep)
         self.page = self._page(walk.file.page)
 
     def journal_path(self) -> Path:
@@ -86,6 +98,20 @@ class Fetch:
         if not re.match(r"https?://[^\s/]+\S*\Z", url.reveal(), re.IGNORECASE):
             self.problems.append(Problem(_pointing(field, table.url_env), MASK, "an http or https URL"))
         return Heartbeat(url, table.method, table.every_min * 60.0)
+
+    def _sleep(self, table: SleepTable | None) -> Sleep | None:
+        if table is None:
+            return None
+        if table.file is None and table.command is None and self._walk.sound("sleep.file", "sleep.command"):
+            self.problems.append(Problem("sleep.file", "missing", "a file or a command, or both"))
+        if table.command is not None and not Path(table.command[0]).is_absolute():
+            wanted = "the full path of a program first"
+            self.problems.append(Problem("sleep.command", show(table.command[0]), wanted))
+        if table.most_min < table.least_min and self._walk.sound("sleep.most_min", "sleep.least_min"):
+            self.problems.append(Problem("sleep.most_min", show(table.most_min), "no less than least_min"))
+        limits = RestLimits(table.least_min * 60.0, table.most_min * 60.0, table.margin_min * 60.0)
+        file = None if table.file is None else self._base / table.file
+        return Sleep(file, tuple(table.command or ()), limits)
 
     def _mirror(self, table: MirrorTable | None) -> Mirror | None:
         if table is None:

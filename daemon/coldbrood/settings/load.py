@@ -41,6 +41,7 @@ def load(path: Path, environ: Mapping[str, str], url_fault: UrlFault = no_scheme
         sounder=fetch.sounder,
         heartbeat=fetch.heartbeat,
         mirror=fetch.mirror,
+        sleep=fetch.sleep,
         page=fetch.page,
         stated=stated,
         cautions=(*cautions(walk.file), *fetch.cautions),

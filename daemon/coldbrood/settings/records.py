@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from coldbrood.settings.secrets import Secret
+from coldbrood.watch.rest import RestLimits
 from coldbrood.watch.site import Site
 
 
@@ -77,6 +78,15 @@ class Heartbeat:
 
 
 @dataclass(frozen=True, slots=True)
+class Sleep:
+    """Who is told until when the board may sleep, and within which limits."""
+
+    file: Path | None
+    command: tuple[str, ...]
+    limits: RestLimits
+
+
+@dataclass(frozen=True, slots=True)
 class Mirror:
     """A server that takes a copy of the readings."""
 
@@ -112,6 +122,7 @@ class Config:
     sounder: Sounder | None = None
     heartbeat: Heartbeat | None = None
     mirror: Mirror | None = None
+    sleep: Sleep | None = None
     page: Page | None = None
     stated: Mapping[str, object] = field(default_factory=dict)
     cautions: tuple[Caution, ...] = ()

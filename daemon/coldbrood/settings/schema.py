@@ -10,7 +10,7 @@ from typing import Annotated
 from msgspec import Meta, Struct, field
 
 from coldbrood.settings.setting import Setting, about, settings_of
-from coldbrood.settings.tables_aides import HeartbeatTable, MirrorTable, SounderTable
+from coldbrood.settings.tables_aides import HeartbeatTable, MirrorTable, SleepTable, SounderTable
 from coldbrood.settings.tables_box import BatchTable, BoxTable, KeeperTable, SiteTable
 from coldbrood.settings.tables_link import BrokerTable, ChannelTable, JournalTable, ProbeTable
 from coldbrood.settings.tables_page import PageTable
@@ -40,6 +40,10 @@ class File(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     heartbeat: Annotated[
         HeartbeatTable | None,
         about("Tells a receiver elsewhere that all is well, so that a dead board is noticed by its silence."),
+    ] = None
+    sleep: Annotated[
+        SleepTable | None,
+        about("On a solar battery: tells until when the board may safely sleep. Left out, it never may."),
     ] = None
     mirror: Annotated[MirrorTable | None, about("A copy of the readings on a server for graphs.")] = None
     page: Annotated[PageTable, about("The page for the phone, shown by this board itself.")] = field(

@@ -69,6 +69,50 @@ class HeartbeatTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     ] = 5.0
 
 
+class SleepTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """[sleep]."""
+
+    file: Annotated[
+        FilePath | None,
+        about(
+            "File that says until when the board may sleep: first line a time (RFC 3339, UTC) or awake, "
+            "second the reason. Best in memory, such as under /run.",
+            example="/run/coldbrood/sleep",
+        ),
+    ] = None
+    command: Annotated[
+        Command | None,
+        about(
+            "Program that puts the board to sleep, and its arguments; the time is added as the last. "
+            "No shell reads it. It must wake the board by then, whatever happens.",
+            words="a list of 1 to 20 texts, the first the full path of a program",
+            example=["/usr/local/bin/board-sleep"],
+        ),
+    ] = None
+    least_min: Annotated[
+        float, about("Shortest sleep that is worth it. Own choice.", "min", ge=15.0, le=240.0)
+    ] = 20.0
+    most_min: Annotated[
+        float,
+        about(
+            "Longest sleep at a time: for so long nobody sees a lid that fell open. Own choice.",
+            "min",
+            ge=15.0,
+            le=240.0,
+        ),
+    ] = 60.0
+    margin_min: Annotated[
+        float,
+        about(
+            "How long before the nudge for the earliest refill it must be awake: to start, to hear each "
+            "probe and to reckon anew. Own choice.",
+            "min",
+            ge=10.0,
+            le=120.0,
+        ),
+    ] = 20.0
+
+
 class MirrorTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """[mirror]."""
 

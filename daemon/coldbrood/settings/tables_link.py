@@ -93,8 +93,8 @@ class ProbeTable(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
         float,
         about(
             "Added to every temperature, from the next start on: what was kept before stays. Found by "
-            "coldbrood calibrate, or by probes kept side by side for an hour. The range is more than a DS18B20 "
-            "may be off (M: 2 C).",
+            "coldbrood calibrate, or by probes kept side by side for an hour. The range is more than a "
+            "DS18B20 may be off (M: 2 C).",
             "C",
             ge=-5.0,
             le=5.0,

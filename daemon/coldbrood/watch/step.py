@@ -40,6 +40,7 @@ from coldbrood.watch.events import (
 from coldbrood.watch.localtime import is_night
 from coldbrood.watch.outage import network_back
 from coldbrood.watch.redate import redate
+from coldbrood.watch.rest import woken
 from coldbrood.watch.sight import IDLE_REFUSALS, absorb
 from coldbrood.watch.site import ProbeSpec, Site
 from coldbrood.watch.state import State
@@ -131,7 +132,7 @@ def _assess(site: Site, state: State, boxes: Iterable[str], now: Now) -> Stepped
 
 def _beat(site: Site, state: State, _event: Beat, now: Now) -> Stepped:
     expired, changes = machine.expire(state.alarms, now.t_s, now.wall_s)
-    state = replace(state, alarms=expired)
+    state = replace(state, alarms=expired, health=woken(state.health, now))
     acts = tell.changes_history(changes)
     due = [box for box in site.boxes if look_is_due(state.views.get(box), site.keeper.lead_s, now.t_s)]
     state, looked = _assess(site, state, due, now) if due else (state, ())

@@ -42,6 +42,7 @@ class Health:
     link_seen: bool = False
     found: tuple[str, ...] = ()
     asides: tuple[str, ...] = ()
+    beat_t_s: float | None = None
 
 
 def of_reading(
