@@ -183,10 +183,24 @@ def test_what_it_says_is_the_sizing_at_tonights_low() -> None:
     )
     assert low_c < 6.0
     spoken = weak_words(watching.site, watching.state, "a", watching.now, low_c)
-    held = size(watching.site.boxes["a"], Flock(14, 0.4, "layer"), low_c, 21.11)
+    bank = watching.state.sight.boxes["a"].estimate.bank
+    held = size(watching.site.boxes["a"], Flock(14, 0.4, "layer"), low_c, 21.11, bank)
     assert spoken is not None
     assert f"about {held.median_h:.1f} h" in spoken.body
     assert f"at {low_c:.1f}".removesuffix(".0") in spoken.body
+
+
+def test_a_box_learned_before_is_judged_by_what_was_learned() -> None:
+    watching = day_0(jug_litres=2.0, insulation_mm=10.0)
+    box = watching.state.sight.boxes["a"]
+    theta = box.estimate.bank.theta.copy()
+    theta[1] -= 1.5  # the batch before taught that it loses little
+    bank = replace(box.estimate.bank, theta=theta)
+    box = replace(box, estimate=replace(box.estimate, bank=bank))
+    watching.state = replace(watching.state, sight=replace(watching.state.sight, boxes={"a": box}))
+    watching.send_c("outdoor", 6.0)
+    watching.pass_s(600.0)
+    assert told(watching, "sizing") == []
 
 
 def test_a_strong_box_has_no_message() -> None:

@@ -140,19 +140,23 @@ def _outdoor_may_come(state: State, now: Now) -> bool:
 
 
 def weak_words(site: Site, state: State, name: str, now: Now, low_c: float) -> Words | None:
-    """What to say of a box on paper for a night with this low; nothing if it holds the timetable's hours."""
+    """What to say of a box for a night with this low; nothing if it holds the timetable's hours.
+
+    It stands on paper, or as it was learned with the batches before.
+    """
     spec, flock = site.boxes[name], flock_of(site, state.sight, name, now.wall_s)
+    bank = state.sight.boxes[name].estimate.bank
     floor_c = band(flock.age_days, floors=site.batch.floors).floor_c
     hours = interval(flock.age_days, None, None).hours or 0.0
-    held = size(spec, flock, low_c, floor_c)
+    held = size(spec, flock, low_c, floor_c, bank)
     if median_or_day_h(held) >= hours:
         return None
     at = f"at {degrees_text(site.keeper, low_c)} outside"
-    best = [_help(one) for one in helps(spec, flock, low_c, floor_c) if one.gain_h > 0.0][:SHOWN_HELPS]
+    best = [_help(one) for one in helps(spec, flock, low_c, floor_c, bank) if one.gain_h > 0.0][:SHOWN_HELPS]
     body = (
-        f"On paper a fill holds {_hours(held)} over the floor of {degrees_text(site.keeper, floor_c)} {at}; "
-        f"the timetable asks for {hours:g} h. {_best(best)}The readings will tell; until then fill by what "
-        "the chicks show. Never seal the box: they must breathe."
+        f"By what is known of it a fill holds {_hours(held)} over the floor of "
+        f"{degrees_text(site.keeper, floor_c)} {at}; the timetable asks for {hours:g} h. {_best(best)}The "
+        "readings will tell; until then fill by what the chicks show. Never seal the box: they must breathe."
     )
     return Words(f"Too weak for tonight: {box_title(name)}", body)
 
