@@ -1,4 +1,4 @@
-"""A daemon with its page: a stated hour of a made-up night, a day of readings behind it, and the link to enter by."""
+"""A daemon with its page: a stated hour of a made-up night, a day of readings behind it, and the links in."""
 
 import json
 import math
@@ -7,6 +7,7 @@ import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from bench import Bench
@@ -63,6 +64,18 @@ class PageSite:
         with JournalReader.open(self.bench.journal_path) as reader:
             return [n for n in reader.notes(float("-inf"), float("inf")) if not n.key.startswith("flush-")]
 
+    def keep(self) -> None:
+        """Wait until all that was sent so far is in the journal: a note of three hours ago cannot wait."""
+        at = (datetime.fromisoformat(NIGHT) - timedelta(hours=3)).isoformat()
+        note = {"kind": "text", "text": "evening round", "key": "evening-round", "at": at}
+        self.bench.publish_to("coldbrood/larch-lane/note", json.dumps(note))
+        self.wait_for_note("evening-round")
+
+    def wait_for_note(self, key: str) -> Note:
+        """The note with this key, once it is kept."""
+        self.bench.wait_for(lambda: any(note.key == key for note in self.notes()), f"the note {key}")
+        return next(note for note in self.notes() if note.key == key)
+
     def send_day(self, probe: str, celsius: list[float]) -> None:
         """Readings each five minutes up to now, in bundles as a probe that sleeps sends them."""
         for first in range(0, len(celsius), BUNDLE):
@@ -78,7 +91,7 @@ class PageSite:
 def cooling(
     hours: float, refilled_h: tuple[float, ...], low_c: float = 19.0, high_c: float = 28.5
 ) -> list[float]:
-    """Box air each five minutes up to now: after each refill (hours ago) up in half an hour, then slowly down."""
+    """Box air each five minutes up to now: after each refill (hours ago) up in half an hour, then down."""
     found = []
     for n in range(int(hours * 12) + 1):
         ago_h = hours - n / 12

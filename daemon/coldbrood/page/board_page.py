@@ -86,7 +86,7 @@ def _disk(page: Now) -> str:
     return page.speech.say(
         "{free} GB free, journal {size} MB",
         free=page.speech.number(free / 1e9),
-        size=page.speech.number(size / 1e6),
+        size=page.speech.number(size / 1e6, 2),
     )
 
 

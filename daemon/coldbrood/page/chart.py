@@ -184,7 +184,7 @@ def _mark(scale: Scale, mark: Mark) -> Html:
     anchor = "start" if x < WIDTH * 0.2 else "end" if x > WIDTH * 0.8 else "middle"
     return html(
         [
-            tag("line", x1=_n(x), x2=_n(x), y1=row + 3, y2=_n(HEIGHT - BOTTOM), class_=f"mark {mark.look}"),
+            tag("line", x1=_n(x), x2=_n(x), y1=TOP, y2=_n(HEIGHT - BOTTOM), class_=f"mark {mark.look}"),
             tag("text", mark.label, x=_n(x), y=row, class_="marked", text_anchor=anchor),
         ]
     )

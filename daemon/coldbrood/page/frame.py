@@ -87,7 +87,7 @@ def section(title: str, *body: Child, level: str = "h2", **attrs: str | None) ->
 
 
 def rows(head: list[str], body: list[list[Child]], caption: str, quiet: bool = False) -> Html:
-    """A table that a screen reader can walk; wide ones scroll in their own frame. A `quiet` caption is not seen."""
+    """A table to walk with a screen reader; wide ones scroll in a frame. A `quiet` caption is not seen."""
     top = tag("tr", [tag("th", text, scope="col") for text in head])
     lines = [
         tag("tr", tag("th", line[0], scope="row"), [tag("td", cell) for cell in line[1:]]) for line in body

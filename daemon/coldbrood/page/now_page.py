@@ -122,7 +122,7 @@ def _range(page: Now, view: BoxView) -> str:
     if held.early_s <= now.t_s:
         early = speech.say("now")
     late = speech.say("much later") if held.late_s is None else speech.clock(wall_of(now, held.late_s))
-    return speech.say("under its floor {early} to {late}", early=early, late=late)
+    return speech.say("else under its floor {early} to {late}", early=early, late=late)
 
 
 def _figures(page: Now, view: BoxView) -> Html:
@@ -198,25 +198,35 @@ def tonight_words(page: Now, view: BoxView) -> str:
 
 
 def _acts(page: Now, view: BoxView, state: str) -> Html | None:
-    """The one act that is due as the one large button; the others small."""
+    """The one act that is due as the one large button; the others small, and two taps away.
+
+    They unfold on this very page, so that they work while the board is out of reach.
+    """
     if page.forms.guest:
         return None
-    say, forms = page.speech.say, page.forms
-    more = tag("a", say("More"), href=f"/tell/{view.box}", class_="button")
-    look = tag("a", say("Look-in"), href=f"/tell/{view.box}#look-in", class_="button")
+    say, forms, box = page.speech.say, page.forms, view.box
     large: Child = None
     if state == "too hot":
-        large = forms.button("acknowledge", say("I am opening it"), "large", alarm=f"too-hot/{view.box}")
-    elif state == "cannot see":
-        large = tag("a", say("I look at the chicks"), href=f"/tell/{view.box}#look-in", class_="button large")
-    elif state in URGENT:
-        large = forms.refilled(view.box, say("Refilled"), "large")
-    small = (
-        None
-        if state in ("too cold", "refill now", "refill soon")
-        else forms.refilled(view.box, say("Refilled"))
+        large = forms.button("acknowledge", say("I am opening it"), "large", alarm=f"too-hot/{box}")
+    elif state in URGENT and state != "cannot see":
+        large = forms.refilled(box, say("Refilled"), "large")
+    small = None if large and state != "too hot" else forms.refilled(box, say("Refilled"))
+    looks = "tells large" if state == "cannot see" else "tells"
+    look_in = tag(
+        "details", tag("summary", say("Look-in")), forms.look_in(box), class_=looks, id=f"look-in-{box}"
     )
-    return tag("div", large, tag("div", small, look, more, class_="taps"), class_="acts")
+    more = tag(
+        "details",
+        tag("summary", say("More")),
+        forms.refilled_before(box),
+        forms.loss(box),
+        forms.count(box, view.chicks),
+        forms.words(box),
+        tag("a", say("All that was told"), href=f"/tell/{box}", class_="button"),
+        class_="tells",
+        id=f"more-{box}",
+    )
+    return tag("div", large, tag("div", small, look_in, more, class_="taps"), class_="acts")
 
 
 def alarms(page: Now) -> Html | None:
@@ -239,37 +249,34 @@ def _alarm(page: Now, row: Alarm) -> Html:
     state = speech.say(ALARM_STATES.get(row.state, row.state))
     if shelved is not None:
         state = speech.say("shelved until {time}", time=speech.clock(shelved))
-    answer = (
-        forms.button("acknowledge", speech.say("Acknowledge"), alarm=row.key)
-        if row.state in ANSWERABLE
-        else None
-    )
-    shelves = [
-        forms.button("shelve", speech.say("{n} min", n=minutes), alarm=row.key, minutes=minutes)
-        for minutes in SHELVE_MIN
-    ]
-    back = (
-        forms.button("unshelve", speech.say("End the shelf"), alarm=row.key)
-        if row.state == "shelved"
-        else None
-    )
-    hush = (
-        None
-        if forms.guest or back
-        else tag("div", tag("span", speech.say("Shelve for")), shelves, class_="taps")
-    )
+    answer = None
+    if row.state in ANSWERABLE:
+        answer = forms.button("acknowledge", speech.say("Acknowledge"), alarm=row.key)
+    back = None
+    if row.state == "shelved":
+        back = forms.button("unshelve", speech.say("End the shelf"), alarm=row.key)
+    why = speech.say("{reason}, since {time}; {state}", reason=reason, time=since, state=state)
     return tag(
         "div",
         tag("h3", speech.say(title), ": ", subject(page, row.subject)),
-        tag("p", speech.say(act)) if act else None,
-        tag(
-            "p",
-            speech.say("{reason}, since {time}; {state}", reason=reason, time=since, state=state),
-            class_="why",
-        ),
-        tag("div", answer, back, hush, class_="answers"),
+        tag("p", speech.say(act)) if act and row.state in ANSWERABLE else None,
+        tag("p", why, class_="why"),
+        tag("div", answer, back, None if back else _shelves(page, row), class_="taps"),
         class_=f"alarm {row.priority}",
     )
+
+
+def _shelves(page: Now, row: Alarm) -> Html | None:
+    """For how long it may be put away."""
+    if page.forms.guest:
+        return None
+    speech = page.speech
+    buttons = [
+        page.forms.button("shelve", speech.say("{n} min", n=minutes), alarm=row.key, minutes=minutes)
+        for minutes in SHELVE_MIN
+    ]
+    shown = tag("div", buttons, class_="taps")
+    return tag("details", tag("summary", speech.say("Shelve")), shown, class_="tells", id=f"shelve-{row.key}")
 
 
 def subject(page: Now, name: str) -> str:

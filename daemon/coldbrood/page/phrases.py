@@ -76,6 +76,7 @@ ALARM_REASONS: Final[Mapping[str, str]] = {
     "only-refused": N_("only values that cannot be true"),
     "refused": N_("values that cannot be true"),
     "stuck": N_("its value does not move"),
+    "leaps": N_("two senders under one name, or a loose contact"),
     "colder-by-night": N_("the box reads colder than outside"),
     "far-colder-by-day": N_("the box reads far colder than outside"),
     "too-hot-if-swapped": N_("over the ceiling, if the probes are swapped"),

@@ -236,7 +236,9 @@ def _answer(page: Now, view: BoxView, stands: Case, other: Case) -> Html:
         outside=speech.degrees(other.outdoor_c),
     )
     return tag(
-        "section", rows(["", *(name for name, _ in sized)], body, caption), tag("p", rests, class_="why")
+        "section",
+        rows([speech.say("Figure"), *(name for name, _ in sized)], body, caption),
+        tag("p", rests, class_="why"),
     )
 
 

@@ -4,7 +4,7 @@
 (() => {
   const KEPT = "coldbrood.taps", EVERY_MS = 15000, AGAIN_MS = 5000, LIMIT_MS = 12000;
   const body = document.body, main = document.getElementById("main"), line = document.getElementById("line");
-  let seenAt = document.getElementById("at").textContent, away = false, sending = false, timer = 0;
+  let seenAt = document.getElementById("at").textContent, away = false, sending = false, dirty = false, timer = 0;
 
   const stored = () => {
     try { return JSON.parse(localStorage.getItem(KEPT)) || []; } catch { return memory; }
@@ -78,18 +78,22 @@
     store([...stored(), { key: fields.key, at: Date.now(), fields, says }]);
     if (button) { button.disabled = true; setTimeout(() => { button.disabled = false; }, 1500); }
     form.reset();
+    dirty = false;
+    for (const details of main.querySelectorAll("details.tells[open]")) details.open = false;
     say("");
     line.classList.remove("well");
     show();
     send();
   });
 
+  // What is half filled in is not swept away by fresh figures.
+  main.addEventListener("input", () => { dirty = true; });
+
   async function renew(now) {
     clearTimeout(timer);
     const live = main.dataset.live;
-    const busy = main.contains(document.activeElement) && /^(INPUT|SELECT|TEXTAREA)$/.test(document.activeElement.tagName);
     try {
-      if (live && !busy && (now || !document.hidden)) {
+      if (live && !dirty && (now || !document.hidden)) {
         const reply = await fetched(live + (live.includes("?") ? "&" : "?") + "part=1", { headers: { Accept: "text/html" } });
         if (reply.status === 401) { location.reload(); return; }
         if (!reply.ok) throw new Error(reply.status);
