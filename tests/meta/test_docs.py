@@ -26,6 +26,7 @@ VERBS = {
     "batch",
     "page",
     "probe",
+    "calibrate",
     "hold",
     "alert",
     "doctor",

@@ -20,7 +20,7 @@ News = Callable[[str], None]
 
 
 class Rester:
-    """Owned by the service's thread; nothing here waits for the program. `news` hears what is wrong, if it is."""
+    """Owned by the service's thread; nothing here waits for the program. `news` hears what is wrong."""
 
     def __init__(self, file: Path | None, command: Sequence[str], news: News) -> None:
         self._file, self._command, self._news = file, list(command), news
@@ -47,9 +47,8 @@ class Rester:
         first = "awake" if until_wall_s is None else rfc3339(until_wall_s - until_wall_s % 60.0)
         text = f"{first}\n{reason}\n"
         recent = time.monotonic() - self._written_s < WRITE_EVERY_S
-        if text == self._written or (recent and (first == "awake") == self._written.startswith("awake")):
-            return
-        self._put(file, text)
+        if text != self._written and not (recent and _can_wait(self._written.partition("\n")[0], first)):
+            self._put(file, text)
 
     def _put(self, file: Path, text: str) -> None:
         """Whole or not at all. No fsync: after a power cut it is of no use."""
@@ -90,3 +89,10 @@ class Rester:
         if fault != self._told:
             self._told = fault
             self._news(fault)
+
+
+def _can_wait(written: str, first: str) -> bool:
+    """Another reason or a later time can wait; awake, or an earlier time, cannot."""
+    if "awake" in (written, first):
+        return written == first
+    return first >= written
