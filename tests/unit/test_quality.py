@@ -172,3 +172,27 @@ def test_a_refused_value_leaves_the_taken_one_in_place() -> None:
         assert judge(state, probe(), "temperature_c", value, 60.0)[0] == state
     after, _ = judge(state, probe(), "temperature_c", 60.0, 60.0)
     assert (after.taken_t_s, after.taken, after.held) == (0.0, 20.0, 60.0)
+
+
+@pytest.mark.parametrize("step_s", [300.0, 900.0])
+def test_two_senders_under_one_name_are_believed_no_more_from_the_eighth_swing_on(step_s: float) -> None:
+    assert reasons([24.0, 8.0] * 8, step_s=step_s) == [None] * 8 + ["leaps"] * 8
+
+
+def test_swings_further_apart_are_weather_or_a_lid() -> None:
+    assert reasons([24.0, 8.0] * 8, step_s=1100.0) == [None] * 16
+
+
+def test_small_swings_are_left_alone_and_so_is_one_sender_when_the_other_is_gone() -> None:
+    assert reasons([24.0, 20.5] * 20, step_s=300.0) == [None] * 40
+    assert reasons([24.0, 8.0] * 6 + [8.1, 8.2, 8.3], step_s=300.0)[-3:] == [None] * 3
+
+
+def test_two_senders_that_do_not_take_turns_are_named_too() -> None:
+    turns = [24.0, 8.0, 8.1, 24.1, 24.0, 8.0, 24.2, 8.1, 8.0, 24.0, 24.1, 8.0, 24.0]
+    assert "leaps" in reasons(turns, step_s=200.0)
+
+
+def test_a_lid_opened_in_frost_twice_in_two_hours_is_no_second_sender() -> None:
+    once = [26.0] * 5 + [5.0, 4.0, 3.0] + [20.0, 24.0, 26.0] + [26.0] * 9
+    assert "leaps" not in reasons(once * 2, step_s=180.0)

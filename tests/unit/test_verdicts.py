@@ -153,6 +153,13 @@ def test_wrong_is_a_run_of_refusals_or_a_value_that_never_moves() -> None:
     assert verdicts.wrong(spec, heard(0.0)).clear
 
 
+def test_two_tales_under_one_name_are_wrong_until_an_hour_without_a_leap() -> None:
+    spec = SITE.probes["box-a"]
+    leapt = verdicts.wrong(spec, heard(0.0, leapt_t_s=T_S - 3599.0))
+    assert (leapt.holds, leapt.clear, leapt.reason) == (True, False, "leaps")
+    assert verdicts.wrong(spec, heard(0.0, leapt_t_s=T_S - 3601.0)).clear
+
+
 def test_a_battery_is_judged_by_each_of_its_readings() -> None:
     spec = SITE.probes["box-a"]
     sight = sight_with(box_a=heard(0.0))

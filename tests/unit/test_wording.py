@@ -25,7 +25,7 @@ REASONS = {
     "too-hot": ("above-ceiling",),
     "probe-silent": ("silent", "never-heard", "only-refused"),
     "no-outdoor": ("silent",),
-    "probe-wrong": ("refused", "stuck"),
+    "probe-wrong": ("refused", "stuck", "leaps"),
     "probes-swapped": ("colder-by-night", "far-colder-by-day", "too-hot-if-swapped"),
     "battery-low": ("battery_pct-low", "battery_v-low"),
     "refill-not-seen": ("no-rise-after-nudge", "noted-no-rise"),

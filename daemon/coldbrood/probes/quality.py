@@ -31,6 +31,13 @@ JUMP_K_PER_S = 0.1
 JUMP_MOST_K = 20.0
 JUMP_MEMORY_S = 3600.0
 
+# To and fro by so much so often is no lid and no weather (our own choice): two senders under one name, each
+# true to itself, or a loose contact. A lid opened in frost makes two swings. Neither tale can be believed,
+# and in turn they would keep each other from ever being two looks at a cold box: so the probe goes blind.
+SWING_K = 4.0
+SWINGS_MOST = 8
+SWINGS_S = 7200.0
+
 # An exact 85.0 is believed only beside a recent value this near.
 NEIGHBOUR_K = 5.0
 NEIGHBOUR_S = 1800.0
@@ -43,12 +50,15 @@ COPY_SHARE = 0.25
 
 @dataclass(frozen=True, slots=True)
 class GateState:
-    """What the gate remembers: the value last taken, and a jump held back. All None at first."""
+    """What the gate remembers: the value last taken, a jump held back, the last swings to and fro."""
 
     taken_t_s: float | None = None
     taken: float | None = None
     held_t_s: float | None = None
     held: float | None = None
+    seen: float | None = None
+    side: float = 0.0
+    swung_t_s: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,10 +84,29 @@ def judge(
         verdict = _in_order(state, raw, t_s, 0.0 if waited else copy_window_s(spec))
     if verdict.reason is not None:
         return state, verdict
-    if quantity == "temperature_c" and _is_jump(state, raw, t_s):
+    if quantity != "temperature_c":
+        return GateState(taken_t_s=t_s, taken=raw), TAKEN
+    swung = _swung(state, raw, t_s)
+    if len(swung.swung_t_s) >= SWINGS_MOST and swung.swung_t_s[-1] == t_s:
+        return swung, Verdict(
+            "leaps", f"to and fro between {state.seen:g} and {raw:g}: two senders, one name?"
+        )
+    if _is_jump(state, raw, t_s):
         detail = f"{raw:g} after {state.taken:g}: held back until the next reading confirms it"
-        return replace(state, held_t_s=t_s, held=raw), Verdict("jump", detail)
-    return GateState(taken_t_s=t_s, taken=raw), TAKEN
+        return replace(swung, held_t_s=t_s, held=raw), Verdict("jump", detail)
+    return replace(swung, taken_t_s=t_s, taken=raw, held_t_s=None, held=None), TAKEN
+
+
+def _swung(state: GateState, raw: float, t_s: float) -> GateState:
+    """Note a great step to the other side than the great step before it."""
+    step_k = 0.0 if state.seen is None else raw - state.seen
+    if abs(step_k) < SWING_K:
+        return replace(state, seen=raw)
+    side = math.copysign(1.0, step_k)
+    if side == state.side:
+        return replace(state, seen=raw)
+    swung = (*(at for at in state.swung_t_s if t_s - at < SWINGS_S), t_s)[-SWINGS_MOST:]
+    return replace(state, seen=raw, side=side, swung_t_s=swung)
 
 
 def plausible(state: GateState, spec: ProbeSpec, quantity: Quantity, raw: float, t_s: float) -> Verdict:

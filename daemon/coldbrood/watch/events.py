@@ -34,6 +34,7 @@ Refusal = Literal[
     "power-on-value",
     "disconnected-value",
     "jump",
+    "leaps",
     "older-than-taken",
     "unknown-probe",
     "retained",

@@ -50,6 +50,7 @@ class ProbeSight:
     signal_dbm: float | None = None
     refused_run: int = 0
     refused_reason: str = ""
+    leapt_t_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +170,8 @@ def _absorb_refusal(site: Site, sight: Sight, refused: Refused) -> Sight:
     probe = sight.probes.get(refused.probe) or ProbeSight(heard_t_s=refused.t_s)
     run = probe.refused_run + 1
     probe = replace(probe, heard_t_s=refused.t_s, refused_run=run, refused_reason=refused.reason)
+    if refused.reason == "leaps":
+        probe = replace(probe, leapt_t_s=refused.t_s)
     return replace(sight, probes={**sight.probes, refused.probe: probe})
 
 

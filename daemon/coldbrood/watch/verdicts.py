@@ -19,6 +19,7 @@ NO_RISE_WITHIN_S = 2400.0
 NO_RISE_C = 0.3
 REFUSED_RUN = 3
 STUCK_S = 6 * 3600.0
+LEAPT_S = 3600.0
 BATTERY_BACK_V = 0.1
 BATTERY_BACK_PCT = 5.0
 LINK_GONE_S = 300.0
@@ -175,16 +176,17 @@ def _silent(spec: ProbeSpec, probe: ProbeSight | None, started_t_s: float, t_s: 
 
 
 def wrong(spec: ProbeSpec, probe: ProbeSight) -> Verdict:
-    """Whether a probe sends what cannot be true, or the same to the last digit for hours."""
+    """Whether a probe sends what cannot be true, nothing new for hours, or two tales in turn."""
+    leapt = probe.leapt_t_s is not None and probe.heard_t_s - probe.leapt_t_s < LEAPT_S
     refused = probe.refused_run >= REFUSED_RUN
     since = probe.same_since_t_s
     stuck = probe.taken_t_s is not None and since is not None and probe.taken_t_s - since > STUCK_S
     return Verdict(
         "probe-wrong",
         spec.name,
-        holds=refused or stuck,
-        clear=not stuck and probe.refused_run == 0,
-        reason="stuck" if stuck and not refused else "refused",
+        holds=refused or stuck or leapt,
+        clear=not stuck and not leapt and probe.refused_run == 0,
+        reason="leaps" if leapt else "stuck" if stuck and not refused else "refused",
         detail=probe.refused_reason,
     )
 

@@ -193,6 +193,7 @@ def _probe_wrong(scene: Scene) -> Words:
     why = {
         "refused": f"Its last values cannot be true ({scene.alarm.detail}) and are not used.",
         "stuck": "Its value has not moved at all for 6 hours.",
+        "leaps": "Its values leap to and fro: two senders under one name, or a loose contact.",
         "never-heard": "It has not been heard.",
     }[scene.alarm.reason]
     return Words(f"Probe {scene.alarm.subject} reads wrong", f"{why} Look at the sensor and its cable.")
