@@ -10,8 +10,8 @@ from coldbrood.report.account import Account
 from coldbrood.report.chicks import masses_g
 from coldbrood.report.gather import Occasion
 from coldbrood.report.nights import SEEN_LEAST, Night
-from coldbrood.report.plots import chicks_plot, holds_plot, lows_plot, nights_plot
-from coldbrood.report.summary import day_text, degrees_label, hours
+from coldbrood.report.plots import chicks_plot, day_month, holds_plot, lows_plot, nights_plot
+from coldbrood.report.summary import degrees_label, hours
 from coldbrood.report.taught import OUTDOOR_C, Taught
 from coldbrood.report.water import COLD_C, HEATERS, KJ_PER_K_LITRE, Water, fuel, total
 from coldbrood.watch.localtime import age_days, clock_text, degrees_text, difference_text
@@ -35,7 +35,7 @@ def details(account: Account) -> str:
 
 def _when(account: Account, wall_s: float) -> str:
     at = datetime.fromtimestamp(wall_s, account.facts.site.zone)
-    return f"{day_text(at.date())[:-5]} {clock_text(account.facts.site, wall_s)}"
+    return f"{day_month(at.date())} {clock_text(account.facts.site, wall_s)}"
 
 
 # ---- nights
@@ -79,7 +79,7 @@ def _night_row(account: Account, night: Night) -> tuple[str, ...]:
         foreseen = f"{middle} ({low} to {high})" if forecast.known else f"by the timetable; {middle}"
     at = "" if night.low_s is None else f" at {clock_text(account.facts.site, night.low_s)}"
     return (
-        day_text(night.evening)[:-5],
+        day_month(night.evening),
         foreseen,
         m.degrees(f"{name}-low", night.low_c, keeper) + at,
         _verdict(night),
@@ -335,7 +335,7 @@ def _changes(account: Account) -> str:
     rows = [
         (
             escape(change.act),
-            m.figure(f"change-{change.key}", change.value, f"{change.value:.4g} {change.unit}"),
+            m.figure(f"change-{change.key}", change.value, f"{change.value:.3g} {change.unit}"),
             escape(change.why),
         )
         for change in account.changes

@@ -7,7 +7,7 @@ for eyes that see fewer (2008, M).
 import io
 import re
 from collections.abc import Callable, Sequence
-from datetime import datetime, time
+from datetime import date, datetime, time
 from html import escape
 from typing import TYPE_CHECKING, Any, Final
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 BLUE, ORANGE, GREEN, RED, GREY = "#0072b2", "#e69f00", "#009e73", "#d55e00", "#595959"
+MONTHS: Final = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 GAP_S: Final = 1800.0  # a line is not drawn over a longer silence
 STYLE: Final[Any] = {
     "svg.fonttype": "none",
@@ -48,6 +49,11 @@ def require_plots() -> None:
         import matplotlib.figure  # noqa: F401 - only to see that it is there
     except ImportError as error:
         raise ReportError(MISSING) from error
+
+
+def day_month(day: date) -> str:
+    """A date in words, without its year."""
+    return f"{day.day} {MONTHS[day.month - 1]}"
 
 
 def _drawn(name: str, title: str, size_in: tuple[float, float], draw: "Callable[[Figure], None]") -> str:
@@ -172,7 +178,7 @@ def lows_plot(facts: Facts, box: str, nights: Sequence[Night]) -> str:
                 axes.plot(
                     [x], [value(night.low_c)], marker=mark, ms=7, color=RED if mark == "X" else "#000000"
                 )
-        axes.set_xticks(range(len(nights)), [f"{n.evening.day}.{n.evening.month}." for n in nights])
+        axes.set_xticks(range(len(nights)), [day_month(n.evening) for n in nights], fontsize=8)
         axes.set_ylabel(f"lowest of the night, {unit}")
         axes.set_xlabel("evening")
         axes.margins(x=0.03)
@@ -215,7 +221,7 @@ def _one_night(axes: "Axes", facts: Facts, night: Night, unit: TemperatureUnit) 
         low, _, high = shown_in(np.array(night.forecast.low_c), unit)
         axes.axhspan(low, high, color=BLUE, alpha=0.15, lw=0)
     _refill_marks(axes, [float(hour(one.wall_s)) for one in night.refills])
-    axes.set_title(f"{night.evening.day}.{night.evening.month}.", fontsize=8, loc="left", pad=2)
+    axes.set_title(day_month(night.evening), fontsize=8, loc="left", pad=2)
     start = datetime.fromtimestamp(night.from_s, facts.site.zone)
     ticks = np.arange(0.0, length_h, 3.0)
     axes.set_xticks(ticks, [f"{(start.hour + int(t)) % 24:02d}" for t in ticks])
@@ -237,6 +243,7 @@ def chicks_plot(facts: Facts, flocks: Sequence[Flocked], masses_g: Sequence[tupl
             )
         alive.axvspan(0.0, FIRST_DAYS, color="#efefef", lw=0)
         alive.set_ylim(bottom=0)
+        alive.yaxis.get_major_locator().set_params(integer=True)
         alive.set_xlabel("days of age (first 72 h shaded)")
         alive.set_ylabel("chicks")
         if len(flocks) > 1:

@@ -6,18 +6,17 @@ from html import escape
 
 from coldbrood.report import markup as m
 from coldbrood.report.account import Account
-from coldbrood.report.plots import batch_plot
+from coldbrood.report.plots import batch_plot, day_month
 from coldbrood.report.taught import OUTDOOR_C, Taught
 from coldbrood.report.water import total
 from coldbrood.watch.wording import box_title, sentence
 
 CHANGES_MOST = 5
-MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 
 
 def day_text(day: date) -> str:
     """A date in words that no one reads the other way round."""
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+    return f"{day_month(day)} {day.year}"
 
 
 def summary(account: Account) -> str:
