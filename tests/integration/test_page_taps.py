@@ -122,6 +122,10 @@ def test_a_loss_has_its_cause_and_words_and_a_count_its_number(
     page.locator("form[data-kind=text] textarea").fill("moved the run")
     page.locator("form[data-kind=text]").get_by_role("button").click()
     assert (journal.one().text) == "moved the run"
+    page.locator("form[data-kind=low] [name=low]").fill("-3")
+    page.locator("form[data-kind=low]").get_by_role("button").click()
+    low = journal.one()
+    assert (low.kind, low.text) == ("low", "-3")
     at(page, f"{site.address}/days")
     assert "likely cause: cold" in page.locator("main").inner_text()
     assert "by the door <b>" in page.locator("main").inner_text()

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Final, get_args
 
+from coldbrood.brooder.band import c_from_f
 from coldbrood.notes import BadNote, NoteForm, TapNote, check_note, new_key, write_note
 from coldbrood.page.desk import Desk
 from coldbrood.page.past import note_of
 from coldbrood.page.phrases import CAUSES
 from coldbrood.watch.events import LookIn, Note, NoteKind, Now
+from coldbrood.watch.site import TemperatureUnit
 from coldbrood.watch.siteview import SiteView
 
 TAPPED: Final[tuple[NoteKind, ...]] = (
@@ -23,6 +25,7 @@ TAPPED: Final[tuple[NoteKind, ...]] = (
     "shelve",
     "unshelve",
     "text",
+    "low",
     "test",
     "withdraw",
 )
@@ -39,8 +42,8 @@ class Tapped:
     kept: bool
 
 
-def read_tap(form: Mapping[str, str], now: Now) -> NoteForm:
-    """The note that a form means. Raises BadNote with field, value and what is allowed."""
+def read_tap(form: Mapping[str, str], now: Now, unit: TemperatureUnit = "C") -> NoteForm:
+    """The note that a form means, its temperatures in `unit`. Raises BadNote: field, value, what is allowed."""
     kind = next((kind for kind in TAPPED if kind == form.get("kind")), None)
     if kind is None:
         raise BadNote(f"kind: {form.get('kind', 'missing')}: one of {', '.join(TAPPED)}")
@@ -60,7 +63,7 @@ def read_tap(form: Mapping[str, str], now: Now) -> NoteForm:
         fill_c=_number(form, "fill_c"),
         alarm=form.get("alarm") or None,
         minutes=_number(form, "minutes"),
-        text=_words(form),
+        text=_low(form, unit) if kind == "low" else _words(form),
     )
 
 
@@ -88,6 +91,14 @@ def _look_in(form: Mapping[str, str]) -> LookIn | None:
     return found
 
 
+def _low(form: Mapping[str, str], unit: TemperatureUnit) -> str:
+    """A low that was announced, in C, as a low note has it."""
+    typed = _number(form, "low")
+    if typed is None:
+        raise BadNote("low: missing: a number")
+    return f"{c_from_f(typed) if unit == 'F' else typed:g}"
+
+
 def _words(form: Mapping[str, str]) -> str:
     """Free words; a loss has its likely cause in front, as `cause: cold; by the door`."""
     text, cause = form.get("text", "").strip(), form.get("cause", "")
@@ -111,7 +122,7 @@ def take(desk: Desk, view: SiteView, form: Mapping[str, str], peer: str) -> Tapp
 
     A key that the journal holds already is kept: the same tap may come again after a lost answer.
     """
-    tap = read_tap(form, view.now)
+    tap = read_tap(form, view.now, view.site.keeper.unit)
     with desk.reader() as reader:
         if note_of(reader, tap.key) is not None:
             return Tapped(tap.key, kept=True)

@@ -192,7 +192,8 @@ def _mark(scale: Scale, mark: Mark) -> Html:
 
 def _labels(scale: Scale, lines: Sequence[Line]) -> list[Html]:
     """The name of each line at its end, moved apart where two lines end close together."""
-    ends = sorted((scale.y(line.points[-1][1]), line) for line in lines if line.points and line.label)
+    found = [(scale.y(line.points[-1][1]), line) for line in lines if line.points and line.label]
+    ends = sorted(found, key=lambda end: end[0])
     placed: list[tuple[float, Line]] = []
     floor = TOP + 8.0
     for y, line in ends:

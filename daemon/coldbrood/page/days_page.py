@@ -11,6 +11,7 @@ from coldbrood.page.markup import Child, Html, tag
 from coldbrood.page.now_page import Now, box_name
 from coldbrood.page.past import Bin, bins
 from coldbrood.page.phrases import CAUSES, LOOK_INS
+from coldbrood.page.speech import Speech
 from coldbrood.page.told_page import taken_back
 from coldbrood.watch.conditions import CONDITIONS
 from coldbrood.watch.events import Note
@@ -175,16 +176,18 @@ def _night(page: Now, facts: Facts, from_s: float, to_s: float) -> list[str]:
         else:
             foreseen = speech.say("lowest foreseen {mid} ({low} to {high})", mid=mid, low=low, high=high)
         is_over = night.rising_s <= page.view.now.wall_s
-        truth = (
-            speech.say("came {low}", low=speech.degrees(min(came)))
-            if came and is_over
-            else speech.say("not over yet")
-        )
-        found.append(f"{name}{foreseen}; {truth if came or not is_over else speech.say('nothing read')}")
+        found.append(f"{name}{foreseen}; {_truth(speech, came, is_over)}")
     if begun and begun[0][1].rising_s <= page.view.now.wall_s:
         n = len(wakings(page, facts, begun[0][0], begun[0][1].rising_s))
         found.append(speech.say_n("woken {n} time", "woken {n} times", n))
     return found
+
+
+def _truth(speech: Speech, came: list[float], is_over: bool) -> str:
+    """What the night brought."""
+    if not is_over:
+        return speech.say("not over yet")
+    return speech.say("came {low}", low=speech.degrees(min(came))) if came else speech.say("nothing read")
 
 
 def wakings(page: Now, facts: Facts, from_s: float, to_s: float) -> set[str]:

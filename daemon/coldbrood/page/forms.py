@@ -116,6 +116,20 @@ class Forms:
             box=box,
         )
 
+    def low(self) -> Html | None:
+        """The night's low as the radio or a neighbour has it."""
+        say = self.speech.say
+        field = tag("input", type="number", name="low", min=-60, max=120, step="any", required=True)
+        return self.form(
+            "low",
+            tag(
+                "fieldset",
+                tag("legend", say("Low announced for tonight")),
+                tag("label", say("As the radio says, {unit}", unit=self.speech.unit), field),
+                tag("button", say("Note the low")),
+            ),
+        )
+
     def _when(self) -> Html:
         options = [tag("option", self.speech.say(words), value=minutes) for minutes, words in WHEN]
         return tag("label", self.speech.say("When"), tag("select", options, name="ago_min"))

@@ -221,6 +221,7 @@ def _acts(page: Now, view: BoxView, state: str) -> Html | None:
         forms.refilled_before(box),
         forms.loss(box),
         forms.count(box, view.chicks),
+        forms.low(),
         forms.words(box),
         tag("a", say("All that was told"), href=f"/tell/{box}", class_="button"),
         class_="tells",

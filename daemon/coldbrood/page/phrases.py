@@ -118,6 +118,7 @@ KINDS: Final[Mapping[str, str]] = {
     "shelve": N_("Shelved"),
     "unshelve": N_("Shelf ended"),
     "text": N_("Note"),
+    "low": N_("Low announced"),
     "test": N_("Test alert"),
     "withdraw": N_("Taken back"),
     "batch-start": N_("Batch begun"),

@@ -45,7 +45,7 @@ class Speech:
 
     def say(self, text: str, **values: object) -> str:
         """A text in the language, its {names} filled in."""
-        return _filled(self._catalogue.gettext(text), values)
+        return _filled(self._catalogue.gettext(text), values) if text else ""
 
     def say_n(self, one: str, many: str, n: int, **values: object) -> str:
         """A text that counts, with its own form for each number as the language has them."""

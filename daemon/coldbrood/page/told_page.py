@@ -66,9 +66,19 @@ def said(speech: Speech, note: Note) -> str:
     cause, free = cause_of(note.text) if note.kind == "loss" else ("", note.text)
     if cause:
         words.append(speech.say(CAUSES.get(cause, cause)))
+    if note.kind == "low":
+        words.append(_low(speech, note.text))
     if free and note.kind in ("text", "loss", "refill"):
         words.append(free)
     return ", ".join(words)
+
+
+def _low(speech: Speech, text: str) -> str:
+    """An announced low, which stands in a note in C."""
+    try:
+        return speech.degrees(float(text))
+    except ValueError:
+        return text
 
 
 def listed(notes: list[Note], view: SiteView, speech: Speech, forms: Forms) -> Html | None:
@@ -112,6 +122,7 @@ def body(view: SiteView, speech: Speech, forms: Forms, notes: list[Note], box: s
         tag("section", forms.look_in(box), id="look-in"),
         tag("section", forms.loss(box), tag("p", vet, class_="why")),
         tag("section", forms.count(box, chicks)),
+        tag("section", forms.low()),
         tag("section", forms.words(box)),
         listed(notes, view, speech, forms),
     ]
