@@ -72,6 +72,8 @@ def test_the_next_batch_wakes_anew_with_keys_of_its_own() -> None:
     told = len(watching.told)
     watching.pass_s(3600.0)
     begin(watching, a=14)
+    watching.pass_s(600.0)
+    assert watching.told[told:] == [], "probes from the drawer are given their time to speak"
     assert watching.state.ledger == Ledger()
     assert watching.state.sight.boxes["a"].chicks == 14
     assert in_use(watching.site, watching.state.sight, watching.t_s).batch.day0 == SECOND

@@ -2,6 +2,7 @@
 
 import argparse
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 from sites import START_WALL_S, make_site
@@ -108,3 +109,8 @@ def test_ages() -> None:
         "2 h ago",
         "2 days ago",
     ]
+
+
+def test_without_a_batch_the_screen_says_that_nothing_is_watched() -> None:
+    lines = screen(SITE, replace(peeked(), boxes=(), alarms=()))
+    assert lines[2] == "No batch is open, so no box is watched: coldbrood batch start begins one."

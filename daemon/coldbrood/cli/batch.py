@@ -130,6 +130,7 @@ def run_close(args: argparse.Namespace) -> int:
     code = _hand(config, lambda: iter([NoteForm(kind="batch-close")]), "batch")
     if code == os.EX_OK:
         print("\nWhat the boxes taught stays and begins the next batch. Now, while it is fresh:")
+        print(f"  coldbrood report --config {args.config} FILE      what happened, on one page")
         print(f"  coldbrood export --config {args.config} DIR       everything it kept, as tables")
         print(f"  coldbrood backup --config {args.config} FILE      onto another disk")
         print("Wash and dry box, jug and probe outdoors, then disinfect them.")

@@ -55,6 +55,8 @@ def screen(site: Site, seen: Peek) -> list[str]:
     now = clock_text(site, seen.wall_s)
     daemon = "daemon runs" if seen.running else "DAEMON NOT RUNNING: nothing is watched"
     lines = [f"{site.name}  {now}  {daemon}", ""]
+    if not seen.boxes:
+        lines += ["No batch is open, so no box is watched: coldbrood batch start begins one.", ""]
     for body in seen.boxes:
         lines += [*_box_lines(site, seen.wall_s, body), ""]
     lines += [_probe_line(site, probe) for probe in seen.probes]

@@ -16,6 +16,7 @@ from coldbrood.watch.boxstate import rfc3339
 from coldbrood.watch.events import Act, History, Note, Now, ShowBox
 from coldbrood.watch.site import Site
 from coldbrood.watch.state import Ledger, State
+from coldbrood.watch.verdicts import Health
 
 TAUGHT = (("k_jug_w_per_k", "jug"), ("k_box_w_per_k", "loss"))
 
@@ -33,9 +34,14 @@ def turn_over(site: Site, before: State, state: State, note: Note, now: Now) -> 
     state, changes = _service(used, state, now)
     state = replace(state, views={name: view for name, view in state.views.items() if name in used.boxes})
     if note.kind == "batch-start":
-        state = replace(state, ledger=Ledger(offsets=state.ledger.offsets))
+        state = replace(state, ledger=Ledger(offsets=state.ledger.offsets), health=_begun(state.health, now))
     shows = tuple(ShowBox(box, _at_rest(box, now)) for box in state.sight.resting)
     return state, (_batch_line(site, used, before, state, note), *tell.changes_history(changes), *shows)
+
+
+def _begun(health: Health, now: Now) -> Health:
+    """A probe that lay in a drawer until now is given its time to speak, as at a start of the daemon."""
+    return replace(health, started_t_s=now.t_s, down_s=None, down_sure=True)
 
 
 def _service(used: Site, state: State, now: Now) -> tuple[State, tuple[machine.Change, ...]]:
