@@ -13,6 +13,7 @@ from sites import make_site
 from coldbrood.settings.build import away_of
 from coldbrood.watch.site import Away, Site
 from coldbrood.watch.whereabouts import (
+    last_at_hand_wall_s,
     next_up_wall_s,
     stretches,
     up_until_wall_s,
@@ -109,6 +110,22 @@ def test_when_the_keeper_can_come_next() -> None:
     assert next_up_wall_s(site(WORK), at("2026-04-13 18:00")) == at("2026-04-13 18:00")
     assert up_until_wall_s(site(WORK), at("2026-04-13 06:45")) == at("2026-04-13 07:30")
     assert up_until_wall_s(site(WORK), at("2026-04-13 12:00")) == at("2026-04-13 12:00")
+
+
+@pytest.mark.parametrize(
+    ("now", "by", "last"),
+    [
+        ("06:45", "10:00", "07:30"),  # due while away: due before leaving
+        ("06:45", "16:30", "07:30"),
+        ("06:45", "17:00", "17:00"),  # someone is back by then
+        ("06:45", "07:15", "07:15"),
+        ("10:00", "12:00", "12:00"),  # already away: nobody can come earlier
+        ("20:00", "23:50", "23:50"),  # asleep is at hand: the plan weighs the waking
+    ],
+)
+def test_a_refill_due_while_away_is_due_before_leaving(now: str, by: str, last: str) -> None:
+    day = "2026-04-13 "
+    assert last_at_hand_wall_s(site(WORK), at(day + now), at(day + by)) == at(day + last)
 
 
 def test_a_keeper_who_is_never_at_hand_is_told_as_such() -> None:

@@ -86,3 +86,14 @@ def up_until_wall_s(site: Site, wall_s: float) -> float:
     """Until when the keeper stays up and at hand; `wall_s` itself if that is over."""
     ahead = stretches(site, wall_s, wall_s + LONGEST_LOOK_DAYS * 86_400.0)
     return ahead[0].to_wall_s if ahead[0].where == "up" else wall_s
+
+
+def last_at_hand_wall_s(site: Site, from_wall_s: float, by_wall_s: float) -> float:
+    """The latest time up to `by_wall_s` at which someone is there to refill, up or asleep.
+
+    When everybody leaves before it, that is the time of leaving: a refill due in their absence is due before
+    they go. Who is away all the time from `from_wall_s` on cannot come earlier than `by_wall_s` either: it
+    stays.
+    """
+    there = [one for one in stretches(site, from_wall_s, by_wall_s) if one.where != "away"]
+    return there[-1].to_wall_s if there else by_wall_s
