@@ -43,7 +43,7 @@ class Tapped:
 
 
 def read_tap(form: Mapping[str, str], now: Now, unit: TemperatureUnit = "C") -> NoteForm:
-    """The note that a form means, its temperatures in `unit`. Raises BadNote: field, value, what is allowed."""
+    """The note that a form means, its temperatures in `unit`. Raises BadNote: field, value, what is right."""
     kind = next((kind for kind in TAPPED if kind == form.get("kind")), None)
     if kind is None:
         raise BadNote(f"kind: {form.get('kind', 'missing')}: one of {', '.join(TAPPED)}")

@@ -180,6 +180,7 @@ REFUSALS: Final[Mapping[str, str]] = {
     "power-on-value": N_("power-on value"),
     "disconnected-value": N_("disconnected"),
     "jump": N_("a jump no box makes"),
+    "leaps": N_("leaps to and fro"),
     "older-than-taken": N_("older than one taken"),
     "unknown-probe": N_("unknown probe"),
     "retained": N_("kept by the broker"),
