@@ -31,6 +31,8 @@ VERBS = {
     "alert",
     "doctor",
     "export",
+    "import",
+    "report",
     "backup",
     "restore",
     "demo",
