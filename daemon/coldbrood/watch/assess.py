@@ -15,9 +15,10 @@ from coldbrood.brooder.plan import waking_cost_kh
 from coldbrood.brooder.specs import OutdoorCurve
 from coldbrood.brooder.timetable import Interval, interval
 from coldbrood.watch.events import Now
-from coldbrood.watch.localtime import age_days, is_night, next_wall_s, night_sun, watch_of
+from coldbrood.watch.localtime import age_days, is_night, next_wall_s, night_sun, wall_of, watch_of
 from coldbrood.watch.sight import BoxSight, ProbeSight, Sight, drive_at, flock_of, seen_huddled, trend_c_per_h
 from coldbrood.watch.site import ProbeSpec, Site
+from coldbrood.watch.whereabouts import last_at_hand_wall_s
 
 HORIZON_S = 86_400.0
 FLOOR_STEP_S = 7200.0
@@ -124,6 +125,7 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
     table = interval(age, day_c, night_c, seen_huddled(seen, now.t_s))
     due_s = timetable_due_s(seen, table, now.t_s)
     refill_by_s, reason = refill_by(held, due_s, sureness, blind)
+    refill_by_s = before_leaving(site, now, refill_by_s)
     worth_it = is_worth_it(site, paths, floors, now)
     if not worth_it and timetable_asks(due_s, sureness, blind, site.keeper.lead_s, now.t_s):
         reason = reason.replace("forecast-", "timetable-")
@@ -223,6 +225,13 @@ def refill_by(held: Hold, due_s: float | None, sureness: str, blind: bool) -> tu
     if due_s is not None and (held.refill_by_s is None or due_s <= held.refill_by_s):
         return due_s, table_reason
     return held.refill_by_s, "forecast-blind" if blind else "forecast-learning"
+
+
+def before_leaving(site: Site, now: Now, due_s: float | None) -> float | None:
+    """A refill due while nobody is there is due before they leave; who is away already cannot come sooner."""
+    if due_s is None or not site.keeper.away:
+        return due_s
+    return watch_of(now, last_at_hand_wall_s(site, now.wall_s, wall_of(now, due_s)))
 
 
 def assess_boxes(
