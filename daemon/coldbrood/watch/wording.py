@@ -11,6 +11,7 @@ from coldbrood.watch.assess import BoxView
 from coldbrood.watch.events import Now
 from coldbrood.watch.localtime import clock_text, degrees_text, difference_text, wall_of
 from coldbrood.watch.site import Keeper, Site
+from coldbrood.watch.whereabouts import whereabouts
 
 TREND_WORTH_SAYING_C_PER_H = 0.2
 SCALD = "Carry the jug closed: the water scalds."
@@ -142,12 +143,21 @@ def _why_refill(scene: Scene) -> str:
     }[reason]
 
 
+def _leaving(scene: Scene) -> str:
+    """Why a refill is asked for so early: the one who could make it leaves."""
+    due_s = None if scene.view is None else scene.view.refill_by_s
+    if due_s is None or not scene.keeper.away:
+        return ""
+    leaves = whereabouts(scene.site, wall_of(scene.now, due_s) + 1.0) == "away"
+    return f"Nobody is there from {scene.clock(due_s)}." if leaves and due_s > scene.now.t_s else ""
+
+
 def _refill(scene: Scene) -> Words:
     view = scene.view
     floor = f", floor {degrees_text(scene.keeper, view.band.floor_c)[:-2]}" if view else ""
     title = f"Refill now: {box_title(scene.alarm.subject)}{_box_figures(scene)}{floor}"
     look_in = LOOK_IN if view is not None and view.timetable.look_in else ""
-    return Words(title, _join(_why_refill(scene), _circumstances(scene), look_in, SCALD))
+    return Words(title, _join(_leaving(scene), _why_refill(scene), _circumstances(scene), look_in, SCALD))
 
 
 def _hard_floor(scene: Scene) -> Words:
