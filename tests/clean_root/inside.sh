@@ -30,6 +30,14 @@ restarted() { [ "$(property NRestarts)" -ge 1 ] && is_up; }
 was_told() { grep -q "$1" received; }
 kept() { "$coldbrood" export --config "$config" "tables-$1" >/dev/null && grep -c "box-a" "tables-$1/readings.csv"; }
 has_reading() { "$coldbrood" status --config "$config" --json | grep -q "\"temperature_c\": $1"; }
+page_opens() {
+    local link
+    link=$("$coldbrood" page link --no-code --config "$config" | sed 's,//[^:]*:,//127.0.0.1:,')
+    python3 -c 'import sys; from http import cookiejar; from urllib import request
+jar = request.HTTPCookieProcessor(cookiejar.CookieJar())
+page = request.build_opener(jar).open(sys.argv[1], timeout=10)
+sys.exit(not (page.status == 200 and b"<html" in page.read()))' "$link"
+}
 half_made() {
     local version
     for version in /opt/coldbrood/version-*; do
@@ -96,6 +104,10 @@ check "root may note a look-in" "$coldbrood" note --config "$config" look-in hud
 check "and the daemon takes it" wait_for 40 sh -c 'journalctl -u coldbrood | grep -q huddled'
 "$coldbrood" doctor --config "$config" >doctor.txt
 check "the doctor finds the daemon, the broker and the journal well" test "$(grep -cE '^well +(daemon|broker|journal):' doctor.txt)" -ge 3
+check "root makes a new link to the page" "$coldbrood" page link --renew --no-code --config "$config"
+systemctl restart coldbrood
+check "and by it the page opens" wait_for 60 page_opens
+check "how long the box holds" "$coldbrood" hold --config "$config"
 check "root's looks leave nothing of root's in the journal's folder" test -z "$(find /var/lib/coldbrood -not -user coldbrood)"
 
 before=$(kept one)

@@ -72,12 +72,18 @@ def load_keys(journal_path: Path) -> Keys:
 
 
 def new_keys(journal_path: Path, replace: bool = True) -> Keys:
-    """Make keys, whole or not at all; every link and cookie given out before is void. Raises OSError."""
+    """Make keys, whole or not at all; every link and cookie given out before is void. Raises OSError.
+
+    Those made by root are the owner's of the journal's folder, since the daemon is not root and must read them.
+    """
     path = keys_path(journal_path)
     keys = Keys(*(secrets.token_urlsafe(TOKEN_BYTES) for _ in range(3)))
     draft = path.with_name(f"{path.name}.{secrets.token_hex(4)}")
     handle = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     try:
+        if os.geteuid() == 0:
+            owner = path.parent.stat()
+            os.fchown(handle, owner.st_uid, owner.st_gid)
         with open(handle, "wb") as file:
             file.write(msgspec.json.encode(keys))
             file.flush()
