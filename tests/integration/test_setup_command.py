@@ -284,6 +284,82 @@ def test_a_wired_site_needs_no_broker_and_names_its_wires(tmp_path: Path, receiv
     assert load(config, {}).broker is None
 
 
+def test_the_login_that_the_installer_left_is_found(
+    tmp_path: Path, guarded: Broker, receiver: Receiver
+) -> None:
+    config = tmp_path / "coldbrood.toml"
+    (tmp_path / "secrets").mkdir(mode=0o700)
+    (tmp_path / "secrets" / "broker-password").write_text(f"{PASSWORD}\n")
+    given = answers_for(guarded, receiver)
+    del given["broker_password"], given["broker_user"]
+    said = Hearing(given)
+    assert flow.run(config, said, flow.Board({}, date(2026, 4, 11), wires=tmp_path / "none"))
+    assert "The broker lets coldbrood in. Listening for probes from now on." in said.lines
+    made = load(config, {})
+    assert made.broker is not None
+    assert (made.broker.username, made.broker.password is not None) == ("coldbrood", True)
+
+
+def test_a_broker_that_refuses_is_told_and_the_rest_goes_on(
+    tmp_path: Path, guarded: Broker, receiver: Receiver
+) -> None:
+    given = answers_for(guarded, receiver) | {"broker_password": "another"}
+    said = Hearing(given)
+    assert flow.run(tmp_path / "c.toml", said, flow.Board({}, date(2026, 4, 11), wires=tmp_path / "none"))
+    text = " ".join(said.lines)
+    assert "Not reached: the broker at 127.0.0.1" in text
+    assert "refuses the user name or password" in text
+    assert "another" not in text
+    assert "not heard yet, so its own password and file" in text
+
+
+class Hearing(Written):
+    """Answers from a dict, and keeps what was said."""
+
+    def __init__(self, answers: dict[str, str]) -> None:
+        super().__init__(answers, 78)
+        self.lines: list[str] = []
+
+    def say(self, *lines: str) -> None:
+        self.lines += lines
+
+
+class Changer(Hearing):
+    """A keeper who, told that the box is weak, changes its jugs."""
+
+    attended = True
+
+    def ask(self, question: Question[Answered]) -> Answered:
+        if question.key == "change_a":
+            self._answers["jugs_a"] = "3 x 6"
+            return question.read("yes")
+        return super().ask(question)
+
+
+def test_a_weak_box_may_be_changed_at_once(tmp_path: Path, receiver: Receiver) -> None:
+    given = {
+        **BOX,
+        "jugs_a": "0.5",
+        "site": "larch-lane",
+        "time_zone": "Etc/UTC",
+        "place": "50, 0",
+        "broker": "none",
+        "probe_a": "28-0316a2795cff",
+        "probe_outdoor": "none",
+        "phone_url": "none",
+        "coldest_c": "8",
+    }
+    (tmp_path / "w" / "28-0316a2795cff").mkdir(parents=True)
+    said = Changer(given)
+    config = tmp_path / "coldbrood.toml"
+    assert flow.run(config, said, flow.Board({}, date(2026, 4, 11), wires=tmp_path / "w"))
+    text = " ".join(said.lines)
+    assert text.count("TOO WEAK") == 1
+    assert "WITHOUT A CHANNEL NOTHING CAN REACH YOU" in text
+    assert load(config, {}).site.boxes["a"].jugs == 3
+    assert receiver.received == ()
+
+
 class Typist:
     """Types given lines at the question about the word; `None` types the word that came."""
 

@@ -1,4 +1,4 @@
-"""A probe's correction changed in the config: said once in the history, since the past does not change with it.
+"""A probe's correction changed in the config: said once in the history, since the past stays as it was.
 
 Each reading is kept raw beside its value, and a correction holds from the start that first had it.
 """
