@@ -64,4 +64,5 @@ def test_the_nudge_comes_before_they_leave_and_not_without_cause() -> None:
     asked_h = run_to_noon(leaving)
     assert asked_h is not None
     assert asked_h == pytest.approx(1.0, abs=0.1)  # half an hour before leaving: the lead
+    assert leaving.told[-1].send.body.startswith("Nobody is there from 11:30. ")
     assert run_to_noon(short) is None
