@@ -1,4 +1,4 @@
-"""What root's commands leave beside the journal is the daemon's: it is not root, and must read or remove it."""
+"""What root's commands leave beside the journal is the daemon's, which is not root and must read it."""
 
 import os
 from pathlib import Path

@@ -74,7 +74,7 @@ def load_keys(journal_path: Path) -> Keys:
 def new_keys(journal_path: Path, replace: bool = True) -> Keys:
     """Make keys, whole or not at all; every link and cookie given out before is void. Raises OSError.
 
-    Those made by root are the owner's of the journal's folder, since the daemon is not root and must read them.
+    Root's are given to the owner of the journal's folder: the daemon is not root and must read them.
     """
     path = keys_path(journal_path)
     keys = Keys(*(secrets.token_urlsafe(TOKEN_BYTES) for _ in range(3)))
