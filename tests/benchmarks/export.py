@@ -100,7 +100,7 @@ def measure(folder: Path, days: int) -> tuple[list[tuple[str, ...]], list[Figure
         ("export in all forms, an eighth", few): small_forms,
         ("export in all forms", many): full_forms,
     }
-    rows = [
+    rows: list[tuple[str, ...]] = [
         (what, f"{count:,}", f"{cost.seconds:.1f}", f"{cost.peak_mib:.1f}")
         for (what, count), cost in costs.items()
     ]

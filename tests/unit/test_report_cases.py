@@ -41,9 +41,9 @@ def note(kind: NoteKind, wall_s: float, key: str, **more: object) -> Note:
     return replace(plain, **more)  # type: ignore[arg-type] # fields of Note by their names
 
 
-def days(from_s: float, count: float = DAYS, low_c: float = 23.0) -> list[Reading]:
+def days(from_s: float, count: float = DAYS, low_c: float = 23.0) -> list[Reading | Note]:
     """Readings each 15 minutes: a box that swings by 4 C about its floor, an outdoor air that swings by 5."""
-    found = []
+    found: list[Reading | Note] = []
     for n in range(int(count * 96)):
         wave = math.sin(2.0 * math.pi * n / 32.0)
         found.append(temperature("box-a", from_s + 900.0 * n, low_c + 2.0 + 2.0 * wave))
@@ -187,7 +187,7 @@ def test_the_sum_of_the_water_by_hand() -> None:
         found.fresh_kwh * 60.0 / 70.0
     )
     gas = next(heater for heater in HEATERS if "gas" in heater.name)
-    assert fuel(gas, 12.9) == (pytest.approx(1.0 / 0.55), pytest.approx(2.5))
+    assert fuel(gas, 12.9) == pytest.approx((1.0 / 0.55, 2.5))
 
 
 def test_lengths_of_time_are_said_as_people_say_them() -> None:
