@@ -67,6 +67,9 @@ def newborn_air_c(metabolism_ratio: float) -> float:
     return _LEAST_METABOLISM_C - (metabolism_ratio - 1.0) * (_LEAST_METABOLISM_C - _TWICE_METABOLISM_C)
 
 
+HARD_CEILING_OVER_C = 2.0
+"""From the ceiling, 34 in the first days, to where the upper critical air begins, 36 (V: UCT)."""
+
 _FLOOR = (
     (3.0, newborn_air_c(2.0)),
     (7.0, 18.0),
@@ -122,6 +125,15 @@ def hard_floor_by_age_c(age_days: float) -> float:
 def hard_floor_c(floor_c: float) -> float:
     """The hard floor that belongs to a floor, in C."""
     return max(_HARD_FLOOR_LEAST_C, floor_c - HUDDLE_GAIN_C)
+
+
+def hard_ceiling_c(ceiling_c: float) -> float:
+    """Over this heat is critical whatever else, in C.
+
+    In the first days that is 36, where the upper critical air begins (V: UCT); panting starts at 38
+    (V: Misson 1976).
+    """
+    return ceiling_c + HARD_CEILING_OVER_C
 
 
 def ceiling_by_age_c(age_days: float) -> float:

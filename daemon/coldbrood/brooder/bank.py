@@ -124,23 +124,32 @@ def stray_var(k_box: Array, outdoor_sd_c: float) -> Array:
 
 
 def coefs(theta: Array, jug_j_per_k: float, dt_s: float) -> Coefs:
-    """Exact step of every sample over `dt_s`, for parameters of shape (4, n).
+    """Exact step of every sample over `dt_s`, for parameters of shape (4, n)."""
+    return coefs_of(theta, jug_j_per_k, np.array([dt_s]))[0]
+
+
+def coefs_of(theta: Array, jug_j_per_k: float, lengths_s: Array) -> list[Coefs]:
+    """Exact steps of every sample over each of some lengths, for parameters of shape (4, n).
 
     The exchange is linear at its 40 K value inside the exponential; what it differs from that
     enters as a heat that is constant over the step. Stray heat enters by its mean over the step.
     """
     k_jug, k_box, box_j, factor = np.exp(theta)
-    m = blocks(dt_s, jug_j_per_k, k_jug, box_j, k_box)
-    kept = math.exp(-dt_s / STRAY_MEMORY_S)
-    mean_kept = (1.0 - kept) * STRAY_MEMORY_S / dt_s if dt_s > 0.0 else 1.0
-    push = np.zeros((3, 5, theta.shape[1]))
+    m = blocks(lengths_s[:, None], jug_j_per_k, k_jug, box_j, k_box)
+    push = np.zeros((3, 5, len(lengths_s), theta.shape[1]))
     push[0, 0], push[0, 1], push[0, 4] = m.e11, m.e12, m.g12 / box_j
     push[1, 0], push[1, 1], push[1, 4] = m.e21, m.e22, m.g22 / box_j
-    push[:, 2] = push[:, 4] * mean_kept
-    push[2, 2] = kept
     push[0, 3] = push[0, 4] - m.g11 / jug_j_per_k
     push[1, 3] = push[1, 4] - m.g21 / jug_j_per_k
-    return Coefs(push, kept, dt_s, k_jug * (SHARE_BASE - 1.0), k_jug * SHARE_ROOT, k_box, factor)
+    base, root = k_jug * (SHARE_BASE - 1.0), k_jug * SHARE_ROOT
+    out = []
+    for i, dt_s in enumerate(lengths_s.tolist()):
+        kept = math.exp(-dt_s / STRAY_MEMORY_S)
+        mean_kept = (1.0 - kept) * STRAY_MEMORY_S / dt_s if dt_s > 0.0 else 1.0
+        push[:, 2, i] = push[:, 4, i] * mean_kept
+        push[2, 2, i] = kept
+        out.append(Coefs(np.ascontiguousarray(push[:, :, i]), kept, dt_s, base, root, k_box, factor))
+    return out
 
 
 def step_mean(c: Coefs, mean: Array, outdoor_c: Array | float, heat_w: Array | float) -> Array:

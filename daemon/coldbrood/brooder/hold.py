@@ -54,16 +54,22 @@ def chance_under(paths: Paths, floor_c: Array) -> Array:
     return np.clip(paths.weights @ normal_cdf(worst), 0.0, 1.0)
 
 
-def cold_kh(paths: Paths, floor_c: Array, until_s: float) -> float:
-    """Expected degree-hours of the box under floors of shape (n,), from the paths' start to `until_s`.
+def cold_kh(paths: Paths, floor_c: Array, until_s: float) -> Array:
+    """Expected degree-hours under floors of shape (n,), from the paths' start to `until_s`: by sample.
 
     Of a normal box at each time, E max(floor - box, 0) = sd (z Phi(z) + phi(z)), z = (floor - box) / sd.
     """
     sd_c = np.maximum(paths.sd_c, LEAST_SD_C)
     z = (floor_c - paths.box_c) / sd_c
-    short_k = paths.weights @ (sd_c * (z * normal_cdf(z) + 0.3989422804014327 * np.exp(-0.5 * z * z)))
+    short_k = sd_c * (z * normal_cdf(z) + 0.3989422804014327 * np.exp(-0.5 * z * z))
     at_s = np.clip(paths.t_s, None, max(until_s, float(paths.t_s[0])))
-    return float(0.5 * ((short_k[1:] + short_k[:-1]) * np.diff(at_s)).sum() / 3600.0)
+    return np.asarray(0.5 * ((short_k[:, 1:] + short_k[:, :-1]) @ np.diff(at_s)) / 3600.0)
+
+
+def heat_kh(paths: Paths, ceiling_c: Array, until_s: float) -> Array:
+    """Expected degree-hours over ceilings of shape (n,), from the paths' start to `until_s`: by sample."""
+    turned = Paths(paths.t_s, -paths.box_c, paths.sd_c, paths.weights)
+    return cold_kh(turned, -ceiling_c, until_s)
 
 
 def crossing_s(t_s: Array, chance: Array, level: float) -> float | None:

@@ -9,7 +9,7 @@ from coldbrood.brooder.bank import (
     Array,
     Bank,
     Coefs,
-    coefs,
+    coefs_of,
     spread_normals,
     step_cov,
     step_mean,
@@ -21,25 +21,12 @@ from coldbrood.brooder.thermal import priors
 
 # Variances are smooth: each third point of the means' grid is enough for them.
 COV_STRIDE = 3
-# The grid: the asked step for four hours, twice that to ten, then three times, where the range is hours wide.
-LONGER_AFTER_S = ((0.0, 1.0), (4 * 3600.0, 2.0), (10 * 3600.0, 3.0))
+# The grid: the asked step for three hours, then longer and longer ones, as the range grows hours wide.
+LONGER_AFTER_S = ((0.0, 1.0), (3 * 3600.0, 2.0), (6 * 3600.0, 3.0), (12 * 3600.0, 6.0))
 DAY_S = 86400.0
 # The exchange stands still within a step, so steps are short while a fresh jug warms the box.
-SETTLING_S = (
-    150.0,
-    300.0,
-    450.0,
-    600.0,
-    750.0,
-    900.0,
-    1050.0,
-    1200.0,
-    1500.0,
-    1800.0,
-    2100.0,
-    2400.0,
-    3000.0,
-)
+SETTLING_S = (150.0, 300.0, 450.0, 600.0, 900.0, 1200.0, 1500.0, 1800.0, 2400.0)
+FRESH_JUG_K = 25.0
 KNOTS_C = np.array([5.0, 18.0, 31.0])
 
 
@@ -92,23 +79,15 @@ def _grid(t_s: Array, extra: list[float]) -> Array:
     return np.asarray(np.union1d(t_s, inside), dtype=np.float64)
 
 
-@dataclass(frozen=True, slots=True)
-class _Steps:
-    """Step coefficients by length, each worked out once."""
-
-    theta: Array
-    jug_j: float
-    known: dict[float, Coefs]
-
-    def of(self, dt_s: float) -> Coefs:
-        key = round(dt_s, 3)
-        if key not in self.known:
-            self.known[key] = coefs(self.theta, self.jug_j, key)
-        return self.known[key]
+def _steps(bank: Bank, jug_j: float, t_s: Array) -> list[Coefs]:
+    """Coefficients of each step of a grid; steps of one length share theirs."""
+    lengths, which = np.unique(np.round(np.diff(t_s), 3), return_inverse=True)
+    known = coefs_of(bank.theta, jug_j, lengths)
+    return [known[i] for i in which]
 
 
 def _means(
-    bank: Bank, steps: _Steps, t_s: Array, out_c: Array, heat: Array, refills: dict[float, float]
+    bank: Bank, steps: list[Coefs], t_s: Array, out_c: Array, heat: Array, refills: dict[float, float]
 ) -> Array:
     """Box means (n, samples) along the grid `t_s`."""
     mean = bank.mean.copy()
@@ -119,12 +98,11 @@ def _means(
         if t in refills:
             mean[0] = refills[t]
         if i + 1 < len(t_s):
-            c = steps.of(float(t_s[i + 1] - t))
-            mean = step_mean(c, mean, mid_c[i], heat_at(heat[:, i], mean[1]))
+            mean = step_mean(steps[i], mean, mid_c[i], heat_at(heat[:, i], mean[1]))
     return boxes
 
 
-def _vars(bank: Bank, steps: _Steps, t_s: Array, refills: dict[float, float]) -> Array:
+def _vars(bank: Bank, steps: list[Coefs], t_s: Array, refills: dict[float, float]) -> Array:
     """Box variances (n, samples) along the coarse grid `t_s`."""
     cov = bank.cov
     out = np.empty((len(t_s), cov.shape[1]))
@@ -134,7 +112,7 @@ def _vars(bank: Bank, steps: _Steps, t_s: Array, refills: dict[float, float]) ->
             cov = cov.copy()
             cov[0], cov[1:3] = FILL_SD_C**2, 0.0
         if i + 1 < len(t_s):
-            cov = step_cov(steps.of(float(t_s[i + 1] - t)), cov, 0.0)
+            cov = step_cov(steps[i], cov, 0.0)
     return out
 
 
@@ -144,6 +122,10 @@ def _between(t_s: Array, knots_s: Array, values: Array) -> Array:
     left = right - 1
     share = ((t_s - knots_s[left]) / (knots_s[right] - knots_s[left]))[:, None]
     return np.asarray((1.0 - share) * values[left] + share * values[right])
+
+
+def _has_fresh_jug(bank: Bank) -> bool:
+    return float(weights(bank) @ (bank.mean[0] - bank.mean[1])) > FRESH_JUG_K
 
 
 def roll(
@@ -164,12 +146,12 @@ def roll(
         raise ValueError(f"horizon_s, step_s: {horizon_s}, {step_s}: more than 0")
     t_s = bank.t_s + _times(horizon_s, step_s)
     hot = {t: fill for t, fill in refills if bank.t_s <= t < t_s[-1]}
-    fine = _grid(t_s, [*hot, *(o + after for o in (bank.t_s, *hot) for after in SETTLING_S)])
-    steps = _Steps(bank.theta, priors(spec).jug_j_per_k, {})
-    boxes = _means(
-        bank, steps, fine, outdoor_paths(bank, outdoor, fine), heat_curve(flock, fine - fine[0]), hot
-    )
+    fresh = [*hot, bank.t_s] if _has_fresh_jug(bank) else [*hot]
+    fine = _grid(t_s, [*hot, *(at + after for at in fresh for after in SETTLING_S)])
+    jug_j = priors(spec).jug_j_per_k
+    out_c, heat = outdoor_paths(bank, outdoor, fine), heat_curve(flock, fine - fine[0])
+    boxes = _means(bank, _steps(bank, jug_j, fine), fine, out_c, heat, hot)
     coarse = _grid(np.append(t_s[::COV_STRIDE], t_s[-1]), list(hot))
-    sd = np.sqrt(_between(t_s, coarse, _vars(bank, steps, coarse, hot)))
+    sd = np.sqrt(_between(t_s, coarse, _vars(bank, _steps(bank, jug_j, coarse), coarse, hot)))
     keep = np.searchsorted(fine, t_s)
     return Paths(t_s, np.ascontiguousarray(boxes[keep].T), np.ascontiguousarray(sd.T), weights(bank))

@@ -1,18 +1,23 @@
 """The night as a choice of refills: at bedtime, and at most two that wake the keeper, by enumeration.
 
 Costs are in degree-hours under the floor (own choice): a waking costs 4 at the usual risk of one in ten
-and in proportion at others, a refill a quarter. Among the sets that keep the chance of going under the hard
-floor at or below the risk, the cheapest is taken; where none does, chance beyond it is paid for too.
+and in proportion at others, a refill a quarter; heat over the ceiling costs as much as cold, and the
+waking that its alarm makes. Among the sets that keep the chance of going under the hard floor at or below
+the risk, the cheapest is taken; where none does, chance beyond it is paid for too.
+
+The fill at bedtime cannot wait, a waking can: the readings of the night will tell whether it is needed. So
+bedtime is chosen as if each drawn night got the waking that suits it, the rest as if nothing more were
+learned.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from coldbrood.brooder.band import hard_floor_c
+from coldbrood.brooder.band import ceiling_by_age_c, hard_ceiling_c, hard_floor_c
 from coldbrood.brooder.bank import FILL_SD_C, Array, Bank, coefs, spread_normals, step_cov, step_mean, weights
 from coldbrood.brooder.estimate import Estimate, bank_at, forecast
 from coldbrood.brooder.hold import Hold, hold
@@ -56,11 +61,12 @@ class NightPlan:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Night:
-    """What all candidates share: `t_s` (k,), `outdoor_c` (k, draws), `floor_c` (k,), the drawn boxes."""
+    """What all candidates share: `t_s`, `floor_c`, `ceiling_c` (k,), `outdoor_c` (k, draws), the boxes."""
 
     t_s: Array
     outdoor_c: Array
     floor_c: Array
+    ceiling_c: Array
     heat: Array
     theta: Array
     mean: Array
@@ -71,15 +77,26 @@ class Night:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outcome:
-    """Of each candidate: chance of the hard floor, expected degree-hours under the floor, lowest box."""
+    """Of each candidate: chance of the hard floor (c,), and by draw (c, draws) what follows.
+
+    Degree-hours under the floor and over the ceiling, whether the box went over the hard ceiling, its lowest.
+    """
 
     chance: Array
     cold_kh: Array
+    hot_kh: Array
+    hot: NDArray[np.bool_]
     low_c: Array
 
 
 def draw_night(
-    bank: Bank, spec: BoxSpec, rising_s: float, outdoor: OutdoorCurve, flock: Flock, floor_of: Floor
+    bank: Bank,
+    spec: BoxSpec,
+    rising_s: float,
+    outdoor: OutdoorCurve,
+    flock: Flock,
+    floor_of: Floor,
+    ceiling_of: Floor = ceiling_by_age_c,
 ) -> Night:
     """Equal-weight boxes from the bank, each with its own quantile of the outdoor and of its own error."""
     t_s: Array = bank.t_s + GRID_S * np.arange(int((rising_s - bank.t_s) / GRID_S) + 1, dtype=np.float64)
@@ -92,6 +109,7 @@ def draw_night(
         t_s=t_s,
         outdoor_c=mean_c[:, None] + sd_c[:, None] * outside,
         floor_c=np.array([floor_of(float(a)) for a in ages]),
+        ceiling_c=np.array([ceiling_of(float(a)) for a in ages]),
         heat=heat_curve(flock, t_s - t_s[0]),
         theta=bank.theta[:, pick],
         mean=bank.mean[:, pick],
@@ -120,21 +138,24 @@ def play(night: Night, fills: NDArray[np.bool_], fill_c: float) -> Outcome:
     off = _off_by(night)
     shape = (len(fills), DRAWS)
     mean = np.repeat(night.mean[:, None, :], len(fills), axis=1)
-    cold, low, under = np.zeros(shape), np.full(shape, np.inf), np.zeros(shape, dtype=bool)
+    cold, hot, low = np.zeros(shape), np.zeros(shape), np.full(shape, np.inf)
+    under, over = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
     last = np.zeros(len(fills), dtype=np.intp)
     hard_c = [hard_floor_c(float(floor_c)) for floor_c in night.floor_c]
     warm_from = np.where(fills[:, 0], night.t_s[0] + WARMING_S, night.t_s[0])
     for i, t in enumerate(night.t_s):
         shown = mean[1] + off[last, i]
-        short = np.maximum(night.floor_c[i] - shown, 0.0)
-        cold += short
+        cold += np.maximum(night.floor_c[i] - shown, 0.0)
+        hot += np.maximum(shown - night.ceiling_c[i], 0.0)
+        over |= shown > hard_ceiling_c(float(night.ceiling_c[i]))
         low = np.minimum(low, shown)
         under |= (shown < hard_c[i]) & (t >= warm_from)[:, None]
         if fills[:, i].any():
             mean[0, fills[:, i]] = fill_c
             last = np.where(fills[:, i], i + 1, last)
         mean = step_mean(c, mean, night.outdoor_c[i], heat_at(night.heat[:, i], mean[1]))
-    return Outcome(under.mean(axis=1), cold.mean(axis=1) * GRID_S / 3600.0, low)
+    hours = GRID_S / 3600.0
+    return Outcome(under.mean(axis=1), cold * hours, hot * hours, over, low)
 
 
 def candidates(k: int, bed: tuple[bool, ...], wakings: int) -> NDArray[np.bool_]:
@@ -153,10 +174,12 @@ def waking_cost_kh(risk: float) -> float:
     return WAKING_COST_KH_PER_RISK * risk
 
 
-def cost_kh(fills: NDArray[np.bool_], cold_kh: Array, risk: float) -> Array:
-    """Cost of each candidate: wakings, refills, cold."""
-    wakings = fills[:, 1:].sum(axis=1)
-    return np.asarray(waking_cost_kh(risk) * wakings + REFILL_COST_KH * fills.sum(axis=1) + cold_kh)
+def costs_kh(fills: NDArray[np.bool_], outcome: Outcome, risk: float) -> Array:
+    """Cost of each candidate in each draw (c, draws): wakings, refills, cold and heat."""
+    price_kh = waking_cost_kh(risk)
+    wakings = fills[:, 1:].sum(axis=1)[:, None] + (outcome.hot | (outcome.hot_kh > price_kh))
+    refills = REFILL_COST_KH * fills.sum(axis=1)[:, None]
+    return np.asarray(price_kh * wakings + refills + outcome.cold_kh + outcome.hot_kh)
 
 
 def choose(chance: Array, cost: Array, risk: float) -> int:
@@ -166,6 +189,25 @@ def choose(chance: Array, cost: Array, risk: float) -> int:
     return int(np.argmin(np.where(allowed, cost, np.inf) if allowed.any() else beyond))
 
 
+def at_bedtime(fills: NDArray[np.bool_], outcome: Outcome, risk: float) -> NDArray[np.bool_]:
+    """The candidates (c,) with the better choice at bedtime: each draw then takes the best for it.
+
+    Of none and one waking, that is. Where only one of the two choices can keep the risk, that one.
+    """
+    filled, allowed, costs = fills[:, 0], outcome.chance <= risk, costs_kh(fills, outcome, risk)
+    groups = [group for group in (~filled, filled) if group.any()]
+    able = [group for group in groups if (group & allowed).any()] or groups
+    few = fills[:, 1:].sum(axis=1) <= 1
+    return min(able, key=lambda group: float(costs[group & few].min(axis=0).mean()))
+
+
+def _best(fills: NDArray[np.bool_], outcome: Outcome, risk: float) -> int:
+    group = at_bedtime(fills, outcome, risk)
+    cost = costs_kh(fills, outcome, risk).mean(axis=1)
+    rows = np.flatnonzero(group)
+    return int(rows[choose(outcome.chance[rows], cost[rows], risk)])
+
+
 def _search(
     night: Night, bed: tuple[bool, ...], risk: float, fill_c: float
 ) -> tuple[NDArray[np.bool_], Outcome, int]:
@@ -173,20 +215,17 @@ def _search(
     k = len(night.t_s)
     fills = np.concatenate([candidates(k, bed, n) for n in (0, 1)])
     outcome = play(night, fills, fill_c)
-    best = choose(outcome.chance, cost_kh(fills, outcome.cold_kh, risk), risk)
-    cost = cost_kh(fills, outcome.cold_kh, risk)[best]
+    best = _best(fills, outcome, risk)
+    cost = float(costs_kh(fills, outcome, risk)[best].mean())
     settled = outcome.chance[best] <= risk and cost <= 2 * (waking_cost_kh(risk) + REFILL_COST_KH)
     more = fills[:0] if settled else candidates(k, bed, 2)
     if len(more) == 0:
         return fills, outcome, best
     extra = play(night, more, fill_c)
     fills = np.concatenate([fills, more])
-    outcome = Outcome(
-        np.append(outcome.chance, extra.chance),
-        np.append(outcome.cold_kh, extra.cold_kh),
-        np.concatenate([outcome.low_c, extra.low_c]),
-    )
-    return fills, outcome, choose(outcome.chance, cost_kh(fills, outcome.cold_kh, risk), risk)
+    parts = ((getattr(outcome, f.name), getattr(extra, f.name)) for f in fields(Outcome))
+    outcome = Outcome(*(np.concatenate(pair) for pair in parts))
+    return fills, outcome, _best(fills, outcome, risk)
 
 
 def _window(
@@ -196,7 +235,7 @@ def _window(
     wakes = np.flatnonzero(fills[best, 1:]) + 1
     if len(wakes) == 0:
         return None
-    cost = cost_kh(fills, outcome.cold_kh, risk)
+    cost = costs_kh(fills, outcome, risk).mean(axis=1)
     good = cost <= cost[best] + AS_GOOD_KH
     if outcome.chance[best] <= risk:
         good &= outcome.chance <= risk
@@ -232,6 +271,7 @@ def night(
     floor_of: Floor,
     risk: float,
     fill_c: float,
+    ceiling_of: Floor = ceiling_by_age_c,
 ) -> NightPlan:
     """Plan from bedtime (or from now, when that is past) to rising. `flock` is that of `now_s`.
 
@@ -245,7 +285,7 @@ def night(
         raise ValueError(f"risk: {risk}: more than 0 and less than 1")
     bank = bank_at(est, spec, begin_s, outdoor, flock)
     then = replace(flock, age_days=flock.age_days + (begin_s - now_s) / DAY_S)
-    drawn = draw_night(bank, spec, rising_s, outdoor, then, floor_of)
+    drawn = draw_night(bank, spec, rising_s, outdoor, then, floor_of, ceiling_of)
     bed = (False, True) if now_s <= bedtime_s + GRID_S else (False,)
     fills, outcome, best = _search(drawn, bed, risk, fill_c)
     chosen = fills[best]
@@ -269,6 +309,6 @@ def night(
         holds_until=hold_with(bedtime + tuple((t, fill_c) for t in wake_s)),
         low_c=(float(low[0]), float(low[1]), float(low[2])),
         chance_under=float(outcome.chance[best]),
-        cost_kh=float(cost_kh(fills, outcome.cold_kh, risk)[best]),
+        cost_kh=float(costs_kh(fills, outcome, risk)[best].mean()),
         reason=_reason(at_bed, len(wake_s), kept),
     )

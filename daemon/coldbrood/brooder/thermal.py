@@ -116,13 +116,13 @@ def priors(spec: BoxSpec) -> Priors:
     )
 
 
-def _mean_decay(rate: Array, dt_s: float) -> Array:
+def _mean_decay(rate: Array, dt_s: Value) -> Array:
     """Integral of exp(-rate s) over dt, sound when rate is tiny."""
     small = rate * dt_s < 1e-12
     return np.where(small, dt_s, -np.expm1(-rate * dt_s) / np.where(small, 1.0, rate))
 
 
-def blocks(dt_s: float, jug_j_per_k: Value, k_jug: Value, box_j_per_k: Value, k_box: Value) -> Blocks:
+def blocks(dt_s: Value, jug_j_per_k: Value, k_jug: Value, box_j_per_k: Value, k_box: Value) -> Blocks:
     """Exponential of the two nodes over `dt_s` and its integral, by the closed form of a 2 x 2.
 
     The slow rate is det / fast rate, not a difference, so nothing cancels when k's are tiny.

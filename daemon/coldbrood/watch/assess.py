@@ -7,11 +7,11 @@ import numpy as np
 
 from coldbrood.brooder import estimate as box_estimate
 from coldbrood.brooder import outdoor, typed_low
-from coldbrood.brooder.band import Band, band, hard_floor_c
+from coldbrood.brooder.band import Band, band
 from coldbrood.brooder.bank import Array
-from coldbrood.brooder.hold import Hold, chance_under, cold_kh, hold
+from coldbrood.brooder.hold import Hold, cold_kh, hold
 from coldbrood.brooder.paths import Paths
-from coldbrood.brooder.plan import waking_cost_kh
+from coldbrood.brooder.waking import heat_is_worth_waking, is_worth_waking
 from coldbrood.brooder.specs import OutdoorCurve
 from coldbrood.brooder.timetable import Interval, interval
 from coldbrood.watch.events import Now
@@ -38,7 +38,8 @@ SILENT_INTERVALS = 3.0
 class BoxView:
     """What is known of one box at one time, in watch time; `estimated` marks a box reckoned, not read.
 
-    `worth_it` says whether a refill soon saves more than the coming of the keeper costs; see `is_worth_it`.
+    `worth_it` says whether a refill soon saves more than the coming of the keeper costs, see `is_worth_it`;
+    `heat_worth_it` the same of heat.
     """
 
     box: str
@@ -61,6 +62,7 @@ class BoxView:
     chicks: int
     age_days: float
     worth_it: bool = True
+    heat_worth_it: bool = True
 
 
 def silent_after_s(interval_s: float) -> float:
@@ -118,7 +120,7 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
     age = age_days(site, now.wall_s)
     flock = flock_of(site, sight, box, now.wall_s)
     paths = box_estimate.forecast(seen.estimate, spec, now.t_s, ahead, flock, horizon_s=HORIZON_S)
-    floors = floor_ahead(site, seen, age, now.t_s, paths.t_s)
+    floors, ceilings = band_ahead(site, seen, age, now.t_s, paths.t_s)
     held = hold(paths, floors, site.keeper.risk)
     sureness = box_estimate.sureness(seen.estimate, now.t_s)
     day_c, night_c = outdoor.day_night(sight.habit, now.t_s)
@@ -151,6 +153,7 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
         chicks=seen.chicks,
         age_days=age,
         worth_it=worth_it or reason.startswith("timetable"),
+        heat_worth_it=is_heat_worth_it(site, paths, ceilings, now),
     )
 
 
@@ -165,35 +168,40 @@ def _box_now(site: Site, sight: Sight, box: str, now: Now, blind: bool) -> tuple
     return mean_c, sd_c, True
 
 
-def floor_ahead(
-    site: Site, seen: BoxSight, age: float, t_s: float, at_s: np.ndarray[tuple[int], np.dtype[np.float64]]
-) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """The floor at each time ahead: chicks grow older, look-ins fade. Straight between two-hourly points."""
+def band_ahead(site: Site, seen: BoxSight, age: float, t_s: float, at_s: Array) -> tuple[Array, Array]:
+    """Floor and ceiling at each time ahead: chicks grow older, look-ins fade. Straight between two hours."""
     knots_s = np.append(np.arange(at_s[0], at_s[-1], FLOOR_STEP_S), at_s[-1])
     own = site.batch.floors
-    floors = [band(age + (at - t_s) / 86_400.0, seen.look_ins, at, own).floor_c for at in knots_s.tolist()]
-    return np.interp(at_s, knots_s, floors)
+    bands = [band(age + (at - t_s) / 86_400.0, seen.look_ins, at, own) for at in knots_s.tolist()]
+    return (
+        np.interp(at_s, knots_s, [its.floor_c for its in bands]),
+        np.interp(at_s, knots_s, [its.ceiling_c for its in bands]),
+    )
 
 
 def is_worth_it(site: Site, paths: Paths, floors: Array, now: Now) -> bool:
-    """Whether the cold until the keeper is up anyway costs more than coming now does.
+    """Whether a refill soon saves more than the coming of the keeper costs.
 
-    Asleep, a waking costs what the plan says it does; shortly before bed the fill at bedtime will do unless
-    half a degree-hour comes first; else by day a refill is asked for whenever it is due. A chance of the hard
-    floor beyond the risk is always worth it.
+    By day it is whenever it is due, but shortly before bed the fill at bedtime will do, unless half a
+    degree-hour of cold comes first.
     """
     keeper = site.keeper
     if is_night(site, now.wall_s):
-        up_wall_s, price_kh = next_wall_s(site, now.wall_s, keeper.rising_s), waking_cost_kh(keeper.risk)
-    else:
-        up_wall_s, price_kh = next_wall_s(site, now.wall_s, keeper.bedtime_s), BEFORE_BED_KH
-        if up_wall_s - now.wall_s > BEFORE_BED_S:
-            return True
-    until_s = watch_of(now, up_wall_s) + GETTING_UP_S
-    if cold_kh(paths, floors, until_s) > price_kh:
+        up_s = watch_of(now, next_wall_s(site, now.wall_s, keeper.rising_s)) + GETTING_UP_S
+        return is_worth_waking(paths, floors, up_s, keeper.risk)
+    bedtime_wall_s = next_wall_s(site, now.wall_s, keeper.bedtime_s)
+    if bedtime_wall_s - now.wall_s > BEFORE_BED_S:
         return True
-    hard_c = np.array([hard_floor_c(float(floor_c)) for floor_c in floors])
-    return float(np.interp(until_s, paths.t_s, chance_under(paths, hard_c))) > keeper.risk
+    until_s = watch_of(now, bedtime_wall_s) + GETTING_UP_S
+    return float(paths.weights @ cold_kh(paths, floors, until_s)) > BEFORE_BED_KH
+
+
+def is_heat_worth_it(site: Site, paths: Paths, ceilings: Array, now: Now) -> bool:
+    """Whether heat over the ceiling is worth a coming: by day always, asleep by what is to come till rising."""
+    if not is_night(site, now.wall_s):
+        return True
+    up_s = watch_of(now, next_wall_s(site, now.wall_s, site.keeper.rising_s))
+    return heat_is_worth_waking(paths, ceilings, up_s, site.keeper.risk)
 
 
 def timetable_due_s(seen: BoxSight, table: Interval, t_s: float) -> float | None:

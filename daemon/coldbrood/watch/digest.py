@@ -110,8 +110,9 @@ def morning_words(
     wakings: int,
     waiting: Sequence[str],
     advice: Sequence[str],
+    fills: Sequence[str] = (),
 ) -> Words:
-    """What was forecast, what came, and what waited for the morning."""
+    """What was forecast, what came, and what waited for the morning; `fills` are boxes to refill first."""
     told = {forecast.box: forecast for forecast in forecasts}
     lines = [
         _morning_line(site, now, name, box, told.get(name), night_s)
@@ -121,8 +122,10 @@ def morning_words(
     if not lines:
         lines = ["No box was seen last night."]
     woken = "not at all" if wakings == 0 else "once" if wakings == 1 else f"{wakings} times"
-    title = f"Morning: woken {woken}"
-    return Words(title, " ".join([*lines, *waiting, *advice]))
+    if not fills:
+        return Words(f"Morning: woken {woken}", " ".join([*lines, *waiting, *advice]))
+    title = f"Fill now, first thing: {', '.join(box_title(box) for box in fills)}"
+    return Words(title, " ".join([f"Woken {woken}.", *lines, *waiting, *advice, SCALD]))
 
 
 def _morning_line(

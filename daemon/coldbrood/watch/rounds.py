@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from typing import Literal
 
 from coldbrood.brooder.band import SeenLookIn, band
 from coldbrood.brooder.plan import NIGHT_MAX_S, NightPlan, night
@@ -37,6 +38,8 @@ from coldbrood.watch.wording import Words, words
 DUSK_BEFORE_BED_S = 1800.0
 NIGHT_S = 10 * 3600.0
 SHORTEST_NIGHT_S = 1800.0
+FIRST_THING_S = 5400.0
+JUST_FILLED_S = 2700.0
 
 
 def bedtime(site: Site, state: State, now: Now) -> tuple[State, tuple[History, ...]]:
@@ -80,20 +83,26 @@ def night_plans(site: Site, state: State, now: Now) -> Mapping[str, NightPlan]:
             rising_s,
             ahead,
             flock_of(site, state.sight, name, now.wall_s),
-            _floor_of(site, seen.look_ins, age, now.t_s),
+            _end_of(site, seen.look_ins, age, now.t_s, "floor_c"),
             site.keeper.risk,
             site.boxes[name].fill_c,
+            _end_of(site, seen.look_ins, age, now.t_s, "ceiling_c"),
         )
         for name, seen in state.sight.boxes.items()
     }
 
 
-def _floor_of(
-    site: Site, look_ins: tuple[SeenLookIn, ...], age: float, t_s: float
+def _end_of(
+    site: Site, look_ins: tuple[SeenLookIn, ...], age: float, t_s: float, end: Literal["floor_c", "ceiling_c"]
 ) -> Callable[[float], float]:
-    """The floor by the age that the chicks will have, with the look-ins fading on the way."""
+    """One end of the band by the age that the chicks will have, with the look-ins fading on the way."""
     own = site.batch.floors
-    return lambda days: band(days, look_ins, t_s + (days - age) * 86_400.0, own).floor_c
+
+    def at(days: float) -> float:
+        its = band(days, look_ins, t_s + (days - age) * 86_400.0, own)
+        return its.floor_c if end == "floor_c" else its.ceiling_c
+
+    return at
 
 
 def _forecast(view: BoxView, plan: NightPlan) -> NightForecast:
@@ -110,10 +119,25 @@ def morning(site: Site, state: State, now: Now) -> State:
     night_s = NIGHT_S if since is None else min(now.t_s - since, 24 * 3600.0)
     ledger = state.ledger
     spoken = morning_words(
-        site, now, state.sight.boxes, ledger.forecasts, night_s, ledger.wakings, waiting, advice
+        site,
+        now,
+        state.sight.boxes,
+        ledger.forecasts,
+        night_s,
+        ledger.wakings,
+        waiting,
+        advice,
+        [box for box, view in state.views.items() if _first_thing(view, now.t_s)],
     )
     state = replace(state, ledger=replace(ledger, forecasts=(), night_t_s=None, wakings=0))
     return digest(site, state, f"morning/{_date(site, now)}", spoken, now)
+
+
+def _first_thing(view: BoxView, t_s: float) -> bool:
+    """Whether a box wants a refill so soon that who rises now may as well see to it first."""
+    due_s, filled_s = view.refill_by_s, view.refill_t_s
+    just_filled = filled_s is not None and t_s - filled_s < JUST_FILLED_S
+    return due_s is not None and due_s - t_s < FIRST_THING_S and not just_filled
 
 
 def _waiting(site: Site, state: State, now: Now) -> tuple[State, list[str]]:

@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from coldbrood.brooder.band import hard_ceiling_c
 from coldbrood.watch.alarms import Alarm, Verdict
 from coldbrood.watch.assess import BoxView, is_silent, outdoor_is_seen, silent_after_s
 from coldbrood.watch.events import Reading
@@ -73,12 +74,13 @@ def _limits(view: BoxView, box_c: float) -> Iterator[Verdict]:
         clear=box_c >= limits.hard_floor_c + HARD_FLOOR_BACK_C,
         reason="under-hard-floor",
     )
+    far = box_c >= hard_ceiling_c(limits.ceiling_c)
     yield Verdict(
         "too-hot",
         view.box,
-        holds=box_c >= limits.ceiling_c,
+        holds=box_c >= limits.ceiling_c and (far or view.heat_worth_it),
         clear=box_c <= limits.ceiling_c - CEILING_BACK_C,
-        reason="above-ceiling",
+        reason="over-hard-ceiling" if far else "above-ceiling",
     )
 
 

@@ -156,7 +156,10 @@ class Keeper:
             self.deaf_until_min = lane.minute + 45  # the message is answered, and the jug needs its time
             return
         if self.visit == "heat":
-            lane.lid_s = 300.0
+            lane.lid_s, lane.towel = (
+                300.0,
+                1.0,
+            )  # lid up for a while, and the jug into its towel until it is filled
         self.deaf_until_min = lane.minute + 15
 
 

@@ -102,11 +102,13 @@ class Product:
 
 
 def _heard(send: SendNow) -> Iterator[Ask]:
-    """As the keeper takes a message: by its condition, or at bedtime by its title."""
+    """As the keeper takes a message: by its condition, or at bedtime and at rising by its title."""
     condition = send.key.split("/")[0]
     if condition in WAKES:
         yield WAKES[condition]  # type: ignore[misc] # the values are asks
     elif send.urgency >= 3:
         yield "look"
     elif condition == "bedtime" and send.title.startswith("One fill now"):
+        yield "fill-now"
+    elif condition == "morning" and send.title.startswith("Fill now"):
         yield "fill-now"

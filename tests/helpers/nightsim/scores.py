@@ -20,7 +20,7 @@ from coldbrood.brooder.estimate import forecast
 from coldbrood.brooder.hold import Hold, hold
 from coldbrood.brooder.paths import roll
 from coldbrood.brooder.specs import Flock, OutdoorCurve
-from coldbrood.watch.assess import floor_ahead, outdoor_ahead
+from coldbrood.watch.assess import band_ahead, outdoor_ahead
 from coldbrood.watch.sight import flock_of
 
 Array = NDArray[np.float64]
@@ -117,7 +117,7 @@ def prior_chance(product: Product, lane: Lane, filled: int) -> Array:
     age = now_flock.age_days - (now_s - fill_s) / 86_400.0
     flock = Flock(now_flock.chicks, max(age, 0.0), now_flock.kind)
     paths = roll(bank, spec, curve, flock, 86_400.0 + now_s - fill_s, 600.0)
-    floors = floor_ahead(entry.site, entry.state.sight.boxes["a"], age, fill_s, paths.t_s)
+    floors, _ = band_ahead(entry.site, entry.state.sight.boxes["a"], age, fill_s, paths.t_s)
     floors[paths.t_s <= now_s] = -np.inf
     return _chance(hold(paths, floors, 0.1), now_s)
 

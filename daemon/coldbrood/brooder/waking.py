@@ -1,0 +1,41 @@
+"""Whether, and when, the cold or the heat to come is worth a waking."""
+
+import numpy as np
+
+from coldbrood.brooder.band import hard_floor_c
+from coldbrood.brooder.bank import Array
+from coldbrood.brooder.hold import chance_under, cold_kh, heat_kh
+from coldbrood.brooder.paths import Paths
+from coldbrood.brooder.plan import waking_cost_kh
+
+SURE = 0.85
+NEAR_S = 900.0
+
+
+def is_worth_waking(paths: Paths, floor_c: Array, up_s: float, risk: float) -> bool:
+    """Whether to wake a keeper who is up again at `up_s`, for floors of shape (n,).
+
+    The cold till then must cost more than a waking, or the chance of the hard floor be beyond the risk. While
+    it is not sure that a waking will be needed, it waits until the box is about to cross: by then the
+    readings know better. A waking too many costs 4 degree-hours, one that waits for the crossing half of one.
+    """
+    by_sample = cold_kh(paths, floor_c, up_s)
+    price_kh = waking_cost_kh(risk)
+    if float(paths.weights @ by_sample) <= price_kh:
+        hard_c = np.array([hard_floor_c(float(c)) for c in floor_c])
+        if _chance_by(paths, hard_c, up_s) <= risk:
+            return False
+    sure = float(paths.weights @ (by_sample > price_kh)) >= SURE
+    return sure or _chance_by(paths, floor_c, float(paths.t_s[0]) + NEAR_S) >= 0.5
+
+
+def heat_is_worth_waking(paths: Paths, ceiling_c: Array, up_s: float, risk: float) -> bool:
+    """Whether the heat to come until `up_s` costs more than a waking, for ceilings of shape (n,).
+
+    A fresh jug may lift the box over its ceiling for an hour; 48 h at 35 C is what set chicks back (V: HEAT48).
+    """
+    return float(paths.weights @ heat_kh(paths, ceiling_c, up_s)) > waking_cost_kh(risk)
+
+
+def _chance_by(paths: Paths, floor_c: Array, t_s: float) -> float:
+    return float(np.interp(t_s, paths.t_s, chance_under(paths, floor_c)))
