@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 
 SAMPLES = 256
 STRAY_MEMORY_S = 7200.0
-STRAY_K = 1.8  # stray heat as kelvin of box over outdoor, times k_box: deviation of the standing state
+STRAY_K = 2.5  # stray heat as kelvin of box over outdoor, times k_box: deviation of the standing state
 JUG_DRIFT_K2_PER_S = 0.3**2 / 3600.0
 BOX_DRIFT_K2_PER_S = 0.15**2 / 3600.0
 # The readings' error remembers for ten minutes (physics.md section 5): thinned readings weigh less.

@@ -6,11 +6,14 @@ and de Melo-Abreu 2005 by the R package frost). The morning mark is an hour afte
 the low is over. The habit learns the fall from high to evening mark, and the night's drop from
 evening mark to the low from an hour later on: less than 0 when a night warms. Drops hardly
 remember the night before (C: correlation 0.11 to 0.23 on the pvlib series), so they are averaged,
-not chased.
+not chased. It also keeps what is usual at each hour of the day, over some two weeks.
 """
 
 import math
 from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
 
 DAY_S = 86400.0
 HOUR_S = 3600.0
@@ -19,6 +22,8 @@ _HOURS_KEPT = 48
 _NIGHTS_KEPT = 20
 _GAP_S = 2 * HOUR_S
 _HOURS_FOR_A_DAY = 18
+# C: on the pvlib series 15 days forecast as well as 8 or 25, or better.
+_USUAL_DAYS = 15
 
 # C: middle of the three pvlib series (inland, sea, warm coast), the deviation on their wide side
 _PRIOR_NIGHTS = 2.0
@@ -30,7 +35,10 @@ _FALL_PRIOR_SD_C = 2.5
 
 @dataclass(frozen=True, slots=True)
 class Habit:
-    """What the site taught. Bounded: 48 hourly means, 20 nights; hours by their start, oldest first."""
+    """What the site taught. Bounded: 48 hourly means, 20 nights; hours by their start, oldest first.
+
+    `usual_c` holds the usual air of the 24 hours of a day of watch time, `usual_n` the days seen of each.
+    """
 
     last_t_s: float | None = None
     last_c: float | None = None
@@ -44,6 +52,8 @@ class Habit:
     high_c: float | None = None
     drops_c: tuple[float, ...] = ()
     falls_c: tuple[float, ...] = ()
+    usual_c: tuple[float, ...] = (0.0,) * 24
+    usual_n: tuple[int, ...] = (0,) * 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,11 +152,22 @@ def _into_hours(habit: Habit, t_s: float, outdoor_c: float) -> Habit:
     fresh = replace(habit, bin_t_s=start_t_s, bin_sum_c=outdoor_c, bin_n=1)
     if habit.bin_t_s is None:
         return fresh
+    mean_c = habit.bin_sum_c / habit.bin_n
+    fresh = _into_usual(fresh, int(habit.bin_t_s % DAY_S // HOUR_S), mean_c)
     return replace(
         fresh,
         hour_t_s=_kept(habit.hour_t_s, habit.bin_t_s, _HOURS_KEPT),
-        hour_c=_kept(habit.hour_c, habit.bin_sum_c / habit.bin_n, _HOURS_KEPT),
+        hour_c=_kept(habit.hour_c, mean_c, _HOURS_KEPT),
     )
+
+
+def _into_usual(habit: Habit, hour: int, mean_c: float) -> Habit:
+    """A mean over all days so far, then one that forgets over `_USUAL_DAYS`."""
+    seen = min(habit.usual_n[hour] + 1, _USUAL_DAYS)
+    usual_c, usual_n = list(habit.usual_c), list(habit.usual_n)
+    usual_c[hour] += (mean_c - usual_c[hour]) / seen
+    usual_n[hour] = seen
+    return replace(habit, usual_c=tuple(usual_c), usual_n=tuple(usual_n))
 
 
 def learn(
@@ -181,6 +202,28 @@ def last(habit: Habit) -> tuple[float, float] | None:
     if habit.last_t_s is None or habit.last_c is None:
         return None
     return habit.last_t_s, habit.last_c
+
+
+def days_usual(habit: Habit) -> int:
+    """How many days each hour of the day was seen in, the least of them."""
+    return min(habit.usual_n)
+
+
+def usual_c(habit: Habit, t_s: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The usual air at watch times, any shape: straight lines between the middles of the hours.
+
+    Only of use where `days_usual` is more than 0.
+    """
+    middles_s = HOUR_S * (np.arange(26) - 0.5)
+    usual = habit.usual_c
+    return np.interp(t_s % DAY_S, middles_s, (usual[-1], *usual, usual[0]))
+
+
+def hour_c(habit: Habit, t_s: float) -> float | None:
+    """The air at a time of the past two days, between the hourly means about it; None in a gap."""
+    middles_s = [start + 0.5 * HOUR_S for start in habit.hour_t_s]
+    near = [at for at in middles_s if abs(at - t_s) <= HOUR_S]
+    return float(np.interp(t_s, middles_s, habit.hour_c)) if len(near) >= 2 else None
 
 
 def day_night(habit: Habit, t_s: float) -> tuple[float | None, float | None]:

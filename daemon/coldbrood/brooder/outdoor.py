@@ -11,12 +11,15 @@ from coldbrood.brooder.habit import (
     Habit,
     Sun,
     day_night,
+    days_usual,
     expected_drop,
     expected_fall,
+    hour_c,
     last,
     learn,
     start_habit,
     sun_of,
+    usual_c,
 )
 from coldbrood.brooder.specs import OutdoorCurve
 
@@ -42,6 +45,22 @@ _FALL_POWER = 1.25
 
 _HIGH_MEMORY = 0.5
 """How far the next high is drawn to the last one (C: best of 0, 0.5, 1 on two of three pvlib series)."""
+
+_USUAL_SHARE = 0.5
+"""Share of what is usual here in the mean, once it is known (C: best or near it on three pvlib series)."""
+
+_USUAL_SD_SHARE = 0.93
+"""What remains of the night's deviation where the usual is known (C: the mean errors on the same fell so)."""
+
+_ODD_MEMORY_S = 48 * HOUR_S
+"""How long the air stays warmer or colder than usual (C: best of 12, 24, 48 h on the same)."""
+
+_COOLING_SHARE = 0.5
+_COOLING_PAST_S = 3 * HOUR_S
+_COOLING_GROWS_S = 4.5 * HOUR_S
+_COOLING_GONE_S = 2.5 * HOUR_S
+"""An evening that cools faster than usual is a clear one and goes on so: this share of three hours' surplus
+by sunrise, most of it within hours, gone some hours after (C: fits to the same, each tried on the others)."""
 
 _STALE_S = 14 * DAY_S
 _UNKNOWN_C = 8.0
@@ -95,20 +114,49 @@ def _mean_c(habit: Habit, sun: Sun, from_t_s: float, from_c: float, t_s: Array) 
     at: Array = _shape(sun, np.concatenate(([from_t_s, high_t_s], t_s)), drop_c, fall_c)
     mean_c: Array = from_c + at[2:] - at[0]
     last_high_c = day_night(habit, from_t_s)[0]
-    if last_high_c is None:
+    if last_high_c is not None:
+        short_c = last_high_c - (from_c + float(at[1] - at[0]))
+        mean_c = mean_c + _HIGH_MEMORY * short_c * way
+    return _with_usual(habit, sun, from_t_s, from_c, t_s, mean_c)
+
+
+def _with_usual(habit: Habit, sun: Sun, from_t_s: float, from_c: float, t_s: Array, mean_c: Array) -> Array:
+    """Draw the mean toward what is usual here at each hour, and on by an evening that cools unusually."""
+    days = days_usual(habit)
+    if days == 0:
         return mean_c
-    short_c = last_high_c - (from_c + float(at[1] - at[0]))
-    return mean_c + _HIGH_MEMORY * short_c * way
+    odd_c = from_c - float(usual_c(habit, np.array([from_t_s]))[0])
+    lasting_c = usual_c(habit, t_s) + odd_c * np.exp(-np.maximum(t_s - from_t_s, 0.0) / _ODD_MEMORY_S)
+    share = _USUAL_SHARE * days / (days + 2.0)
+    return np.asarray(mean_c + share * (lasting_c - mean_c) - _cooling_c(habit, sun, from_t_s, odd_c, t_s))
+
+
+def _cooling_c(habit: Habit, sun: Sun, from_t_s: float, odd_c: float, t_s: Array) -> Array:
+    """How much further it falls by each time than on a usual night."""
+    since_s = sun.since_sunset_s(from_t_s)
+    before_t_s = from_t_s - _COOLING_PAST_S
+    before_c = hour_c(habit, before_t_s)
+    if before_c is None or since_s >= sun.sunrise_s:
+        return np.zeros_like(t_s)
+    surplus_c = before_c - float(usual_c(habit, np.array([before_t_s]))[0]) - odd_c
+    night = (since_s - sun.evening_s) / (sun.sunrise_s - sun.evening_s)
+    held = since_s / sun.evening_s if night < 0.0 else min(1.0, 1.25 * (1.0 - night))
+    ahead_s = np.maximum(t_s - from_t_s, 0.0)
+    grown = 1.0 - np.exp(-ahead_s / _COOLING_GROWS_S)
+    gone = np.clip((ahead_s - (sun.sunrise_s - since_s)) / _COOLING_GONE_S, 0.0, 1.0)
+    return np.asarray(_COOLING_SHARE * held * surplus_c * grown * (1.0 - gone))
 
 
 def _sd_c(habit: Habit, sun: Sun | None, age_s: Array) -> Array:
     """Deviation this long after the last reading: the sensor's own, then as the root of time.
 
-    It reaches the deviation of the night's drop after one night, and never passes that of not knowing.
+    It reaches the deviation of the night's drop after one night, a little less once the usual is known, and
+    never passes that of not knowing.
     """
     night_s = 12 * HOUR_S if sun is None else sun.sunrise_s - sun.evening_s
     per_night = age_s / min(max(night_s, 6 * HOUR_S), 14 * HOUR_S)
-    sd_c: Array = np.sqrt(_SENSOR_SD_C**2 + expected_drop(habit)[1] ** 2 * per_night)
+    drop_sd_c = expected_drop(habit)[1] * (_USUAL_SD_SHARE if days_usual(habit) > 0 else 1.0)
+    sd_c: Array = np.sqrt(_SENSOR_SD_C**2 + drop_sd_c**2 * per_night)
     return np.minimum(sd_c, _UNKNOWN_SD_C)
 
 
