@@ -102,6 +102,15 @@ def test_the_morning_tells_forecast_and_what_came() -> None:
     assert morning(slept(24.0), wakings=2)[0] == "Morning: woken 2 times"
 
 
+def test_a_box_that_wants_a_refill_soon_is_named_first() -> None:
+    told = [NightForecast("a", (20.1, 21.0, 22.2), 0, known=True)]
+    boxes = {"a": slept(24.0, 22.5, 23.0)}
+    words = morning_words(SITE, RISE, boxes, told, 8.5 * 3600.0, 1, [], [], ["a"])
+    assert words.title == "Fill now, first thing: box A"
+    assert words.body.startswith("Woken once. Box A: lowest 22.5 C at 06:20;")
+    assert words.body.endswith("Carry the jug closed: the water scalds.")
+
+
 def test_time_under_the_floor_is_told_to_the_minute() -> None:
     # The floor on day 2 is 21.1 C (brooder/band.py): four points of five minutes lie under it.
     _, body = morning(slept(22.0, 20.9, 20.5, 20.0, 20.8, 21.4))

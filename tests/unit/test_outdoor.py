@@ -1,6 +1,7 @@
 """The outdoor probe teaches drops and falls, and the curve ahead starts at it, widens, and never fails."""
 
 import math
+from dataclasses import replace
 from collections.abc import Callable
 
 import msgspec
@@ -126,12 +127,45 @@ def test_drops_start_at_the_prior_and_come_to_what_was_seen() -> None:
 
 
 def test_night_falls_from_two_hours_after_sunset_by_the_learned_drop() -> None:
-    habit = taught(wave, 24 * 25 + 20)
+    habit = replace(taught(wave, 24 * 25 + 20), usual_n=(0,) * 24)
     now_s = (24 * 25 + 20) * HOUR
     got = curve(habit, now_s, SUNSET, SUNRISE)
     low_c = float(got.mean_c.min())
     assert got.t_s[got.mean_c.argmin()] == now_s + 10 * HOUR
     assert wave(20.0) - low_c == pytest.approx(outdoor.expected_drop(habit)[0])
+
+
+def test_a_site_known_for_weeks_is_forecast_nearly_as_it_comes() -> None:
+    habit = taught(wave, 24 * 25 + 20)
+    got = curve(habit, (24 * 25 + 20) * HOUR, SUNSET, SUNRISE)
+    truth = [wave(t_s / HOUR) for t_s in got.t_s]
+    assert got.mean_c[:41].tolist() == pytest.approx(truth[:41], abs=0.4)
+    assert float(got.mean_c.min()) == pytest.approx(8.0, abs=0.2)
+
+
+def test_each_hour_keeps_what_is_usual_and_forgets_in_weeks() -> None:
+    habit = taught(wave, 24 * 10 + 1, every_s=600.0)
+    middles_s = (np.arange(24) + 0.5) * HOUR
+    assert outdoor.days_usual(habit) == 10
+    expected = [wave(t_s / HOUR) for t_s in middles_s]
+    assert outdoor.usual_c(habit, middles_s).tolist() == pytest.approx(expected, abs=0.1)
+    colder = taught(lambda hour: wave(hour) - (10.0 if hour > 240.0 else 0.0), 24 * 40 + 1, every_s=600.0)
+    assert outdoor.days_usual(colder) == 15
+    assert outdoor.usual_c(colder, middles_s).tolist() == pytest.approx([e - 10.0 for e in expected], abs=2.0)
+
+
+def test_an_evening_that_cools_faster_than_usual_makes_a_lower_low() -> None:
+    hour = 24 * 8 + 21.0
+
+    def sinking(fall_c: float) -> float:
+        habit = taught(lambda h: wave(h) - (fall_c if h > hour - 2.0 else 0.0), hour)
+        got = curve(habit, hour * HOUR, SUNSET, SUNRISE)
+        return wave(hour) - fall_c - float(got.mean_c.min())
+
+    usual_k, clear_k, clouded_k = sinking(0.0), sinking(3.0), sinking(-3.0)
+    assert clouded_k < usual_k < clear_k
+    # Half of the surplus of 3 K by sunrise, less what draws the odd evening back to the usual one.
+    assert 0.3 < clear_k - usual_k < 1.5
 
 
 def test_the_next_high_is_drawn_toward_the_last() -> None:
@@ -149,7 +183,7 @@ def test_a_high_that_is_near_is_drawn_little() -> None:
     habit = taught(lambda h: wave(h) - (8.0 if h > 44.0 else 0.0), hour)
     got = curve(habit, hour * HOUR, SUNSET, SUNRISE)
     assert day_night(habit, hour * HOUR)[0] == pytest.approx(12.0, abs=0.1)
-    assert float(got.mean_c.max()) < wave(hour) - 8.0 + 1.0
+    assert float(got.mean_c[:13].max()) < wave(hour) - 8.0 + 1.0  # the three hours about the high
 
 
 def test_half_the_evenings_fall_is_ahead_at_six_tenths_of_its_time() -> None:

@@ -37,10 +37,10 @@ def heard(ago_s: float, **other: object) -> ProbeSight:
     return replace(probe, **other)  # type: ignore[arg-type] # any field of ProbeSight
 
 
-def of_reading(box_c: float) -> list[Verdict]:
+def of_reading(box_c: float, **view: object) -> list[Verdict]:
     sight = sight_with(box_a=heard(0.0))
     reading = Reading("box-a", "temperature_c", box_c, box_c, T_S, START_WALL_S, True)
-    return list(verdicts.of_reading(SITE, sight, make_view(), SITE.probes["box-a"], reading))
+    return list(verdicts.of_reading(SITE, sight, make_view(**view), SITE.probes["box-a"], reading))
 
 
 @pytest.mark.parametrize(
@@ -59,6 +59,17 @@ def test_hard_floor_has_half_a_degree_on_the_way_back(box_c: float, holds: bool,
 def test_ceiling_has_a_degree_on_the_way_back(box_c: float, holds: bool, clear: bool) -> None:
     verdict = one(of_reading(box_c), "too-hot")
     assert (verdict.holds, verdict.clear) == (holds, clear)
+
+
+@pytest.mark.parametrize(
+    ("box_c", "holds", "reason"),
+    [(33.9, False, "above-ceiling"), (34.0, True, "over-hard-ceiling"), (36.0, True, "over-hard-ceiling")],
+)
+def test_a_sleeper_is_woken_by_heat_two_degrees_over_the_ceiling(
+    box_c: float, holds: bool, reason: str
+) -> None:
+    verdict = one(of_reading(box_c, heat_worth_it=False), "too-hot")
+    assert (verdict.holds, verdict.reason) == (holds, reason)
 
 
 @pytest.mark.parametrize(

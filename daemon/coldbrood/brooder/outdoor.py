@@ -12,6 +12,7 @@ from coldbrood.brooder.habit import (
     Sun,
     day_night,
     days_usual,
+    days_usual,
     expected_drop,
     expected_fall,
     hour_c,
@@ -27,12 +28,14 @@ __all__ = [
     "Habit",
     "curve",
     "day_night",
+    "days_usual",
     "expected_drop",
     "expected_fall",
     "last",
     "learn",
     "night_trend_c",
     "start_habit",
+    "usual_c",
 ]
 
 Array = NDArray[np.float64]

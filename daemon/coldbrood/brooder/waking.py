@@ -32,7 +32,7 @@ def is_worth_waking(paths: Paths, floor_c: Array, up_s: float, risk: float) -> b
 def heat_is_worth_waking(paths: Paths, ceiling_c: Array, up_s: float, risk: float) -> bool:
     """Whether the heat to come until `up_s` costs more than a waking, for ceilings of shape (n,).
 
-    A fresh jug may lift the box over its ceiling for an hour; 48 h at 35 C is what set chicks back (V: HEAT48).
+    A fresh jug may lift the box over it for an hour; 48 h at 35 C is what set chicks back (V: HEAT48).
     """
     return float(paths.weights @ heat_kh(paths, ceiling_c, up_s)) > waking_cost_kh(risk)
 

@@ -19,7 +19,7 @@ from coldbrood.brooder.hold import LEAST_SD_C, normal_cdf
 from coldbrood.brooder.paths import Paths
 from coldbrood.brooder.plan import NIGHT_MAX_S, NightPlan, night
 from coldbrood.brooder.specs import OutdoorCurve
-from coldbrood.watch.assess import floor_ahead, outdoor_ahead
+from coldbrood.watch.assess import band_ahead, outdoor_ahead
 from coldbrood.watch.digest import rests_on_timetable
 from coldbrood.watch.events import Now
 from coldbrood.watch.localtime import night_ahead, watch_of
@@ -82,7 +82,7 @@ def look_ahead(site: Site, state: State, box: str, now: Now) -> Outlook:
         at_s=paths.t_s,
         box_c=quantiles(paths),
         outdoor_c=np.stack([out_c - OUTDOOR_Z * out_sd_c, out_c, out_c + OUTDOOR_Z * out_sd_c]),
-        floor_c=floor_ahead(site, seen, flock.age_days, now.t_s, paths.t_s),
+        floor_c=band_ahead(site, seen, flock.age_days, now.t_s, paths.t_s)[0],
         ceiling_c=np.array(ceilings),
         plan=_plan(site, state, box, now, ahead),
     )

@@ -25,6 +25,8 @@ REFILL_REASONS: Final[Mapping[str, str]] = {
     "forecast-blind": N_("by estimate, probe silent"),
     "timetable-learning": N_("by timetable, box not known yet"),
     "timetable-blind": N_("by timetable, probe silent"),
+    "forecast-no-outdoor": N_("by estimate, no outdoor reading"),
+    "timetable-no-outdoor": N_("by timetable, no outdoor reading"),
 }
 
 # Title of an alarm; its act. The act comes first in the mind of whoever reads it at night.
@@ -68,6 +70,8 @@ ALARM_REASONS: Final[Mapping[str, str]] = {
     "forecast-blind": N_("by estimate, probe silent"),
     "timetable-learning": N_("by timetable, box not known yet"),
     "timetable-blind": N_("by timetable, probe silent"),
+    "forecast-no-outdoor": N_("by estimate, no outdoor reading"),
+    "timetable-no-outdoor": N_("by timetable, no outdoor reading"),
     "under-hard-floor": N_("under the hard floor"),
     "above-ceiling": N_("over the ceiling"),
     "over-hard-ceiling": N_("far over the ceiling"),

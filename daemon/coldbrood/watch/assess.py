@@ -11,9 +11,9 @@ from coldbrood.brooder.band import Band, band
 from coldbrood.brooder.bank import Array
 from coldbrood.brooder.hold import Hold, cold_kh, hold
 from coldbrood.brooder.paths import Paths
-from coldbrood.brooder.waking import heat_is_worth_waking, is_worth_waking
 from coldbrood.brooder.specs import OutdoorCurve
 from coldbrood.brooder.timetable import Interval, interval
+from coldbrood.brooder.waking import heat_is_worth_waking, is_worth_waking
 from coldbrood.watch.events import Now
 from coldbrood.watch.localtime import age_days, is_night, next_wall_s, night_sun, wall_of, watch_of
 from coldbrood.watch.sight import BoxSight, ProbeSight, Sight, drive_at, flock_of, seen_huddled, trend_c_per_h
@@ -126,10 +126,11 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
     day_c, night_c = outdoor.day_night(sight.habit, now.t_s)
     table = interval(age, day_c, night_c, seen_huddled(seen, now.t_s))
     due_s = timetable_due_s(seen, table, now.t_s)
-    refill_by_s, reason = refill_by(held, due_s, sureness, blind)
+    unsure = why_unsure(site, sight, sureness, blind, now.t_s)
+    refill_by_s, reason = refill_by(held, due_s, unsure)
     refill_by_s = before_leaving(site, now, refill_by_s)
     worth_it = is_worth_it(site, paths, floors, now)
-    if not worth_it and timetable_asks(due_s, sureness, blind, site.keeper.lead_s, now.t_s):
+    if not worth_it and timetable_asks(due_s, unsure, site.keeper.lead_s, now.t_s):
         reason = reason.replace("forecast-", "timetable-")
     mean_c, sd_c, estimated = _box_now(site, sight, box, now, blind)
     return BoxView(
@@ -197,7 +198,7 @@ def is_worth_it(site: Site, paths: Paths, floors: Array, now: Now) -> bool:
 
 
 def is_heat_worth_it(site: Site, paths: Paths, ceilings: Array, now: Now) -> bool:
-    """Whether heat over the ceiling is worth a coming: by day always, asleep by what is to come till rising."""
+    """Whether heat over the ceiling is worth a coming: asleep by what is to come till rising, else always."""
     if not is_night(site, now.wall_s):
         return True
     up_s = watch_of(now, next_wall_s(site, now.wall_s, site.keeper.rising_s))
@@ -213,26 +214,36 @@ def timetable_due_s(seen: BoxSight, table: Interval, t_s: float) -> float | None
     return t_s if since is None else since + table.hours * 3600.0
 
 
-def timetable_asks(due_s: float | None, sureness: str, blind: bool, lead_s: float, t_s: float) -> bool:
-    """Whether the timetable alone asks for a refill now, of a box that rests on it: blind, or not known yet.
+def why_unsure(site: Site, sight: Sight, sureness: str, blind: bool, t_s: float) -> str | None:
+    """What keeps the forecast of a box from deciding alone, or None: silence, of its probe or of all
+    outdoors, or that it is not known yet."""
+    if blind:
+        return "blind"
+    if sureness == "unknown":
+        return "learning"
+    outdoors = any(spec.role == "outdoor" for spec in site.probes.values())
+    return "no-outdoor" if outdoors and outdoor_seen_c(sight, t_s) is None else None
+
+
+def timetable_asks(due_s: float | None, unsure: str | None, lead_s: float, t_s: float) -> bool:
+    """Whether the timetable alone asks for a refill now, of a box that rests on it.
 
     An earlier forecast that is not worth a waking must not outbid it: what is not seen keeps its timetable.
     """
-    return (blind or sureness == "unknown") and due_s is not None and due_s - lead_s <= t_s
+    return unsure is not None and due_s is not None and due_s - lead_s <= t_s
 
 
-def refill_by(held: Hold, due_s: float | None, sureness: str, blind: bool) -> tuple[float | None, str]:
+def refill_by(held: Hold, due_s: float | None, unsure: str | None) -> tuple[float | None, str]:
     """The time by which to refill, with the one reason for it.
 
-    With a box that is seen and known the forecast alone decides. Blind, or before the box is known, the
-    earlier of forecast and timetable does: the cautious end.
+    With a box that is seen and known the forecast alone decides, else the earlier of forecast and timetable:
+    the cautious end.
     """
-    if not blind and sureness != "unknown":
+    if unsure is None:
         return held.refill_by_s, "forecast"
-    table_reason = "timetable-blind" if blind else "timetable-learning"
     if due_s is not None and (held.refill_by_s is None or due_s <= held.refill_by_s):
-        return due_s, table_reason
-    return held.refill_by_s, "forecast-blind" if blind else "forecast-learning"
+        return due_s, f"timetable-{unsure}"
+    return held.refill_by_s, f"forecast-{unsure}"
 
 
 def before_leaving(site: Site, now: Now, due_s: float | None) -> float | None:

@@ -21,6 +21,8 @@ REASON_WORDS: Mapping[str, str] = {
     "forecast-blind": "by estimate, the box probe is silent",
     "timetable-learning": "by the age timetable, the box is not known yet",
     "timetable-blind": "by the age timetable, the box probe is silent",
+    "forecast-no-outdoor": "by estimate, no outdoor reading",
+    "timetable-no-outdoor": "by the age timetable, no outdoor reading",
 }
 LOOK_IN = "A look-in too: set the chicks by the jug; look for the weak, the loud, the one apart."
 
@@ -140,6 +142,8 @@ def _why_refill(scene: Scene) -> str:
         "forecast-blind": f"The box probe is silent; an estimate: under the floor {when}.",
         "timetable-learning": f"This box is not known yet. {table}",
         "timetable-blind": f"The box probe is silent. {table}",
+        "forecast-no-outdoor": f"No outdoor reading for hours; an estimate: under the floor {when}.",
+        "timetable-no-outdoor": f"No outdoor reading for hours. {table}",
     }[reason]
 
 

@@ -17,6 +17,10 @@ BOX_TOPIC, OUTDOOR_TOPIC = "coldbrood/larch-lane/box-a/reading", "coldbrood/larc
 # The daemon beats each 15 s and looks each minute where a nudge is near. Here it beats with the readings: a
 # look costs 14 ms, and without a new reading it sees nothing new. Nudges come up to 5 min later for it.
 BEAT_S = 300.0
+FILLS = {
+    ("bedtime", "One fill"),
+    ("morning", "Fill now"),
+}  # digests that ask for a fill while the keeper is up
 WAKES = {"refill-now": "refill", "under-hard-floor": "refill", "refill-not-seen": "refill", "too-hot": "heat"}
 
 
@@ -108,7 +112,5 @@ def _heard(send: SendNow) -> Iterator[Ask]:
         yield WAKES[condition]  # type: ignore[misc] # the values are asks
     elif send.urgency >= 3:
         yield "look"
-    elif condition == "bedtime" and send.title.startswith("One fill now"):
-        yield "fill-now"
-    elif condition == "morning" and send.title.startswith("Fill now"):
+    elif (condition, send.title.split(",")[0][:8]) in FILLS:
         yield "fill-now"
