@@ -42,13 +42,13 @@ LEAD_S = 1800.0  # of the keeper in sites.py
 # 22:00: the jug of 16:00 is spent near midnight, and no fill lasts from then to the morning, so one now saves
 # the keeper one of two wakings. The second jug's end falls near 03:30, half an hour and more after the nudge.
 # The keeper takes 20 minutes, in which the nudge comes again each 10, the second time on the next channel too
-# (watch/conditions.py). The refill of 03:11 lasts into the day.
+# (watch/conditions.py). The refill at 03:11 lasts into the day.
 COLD = """
-22:00:00 phone-1 One fill now, up at 02:30: box A | bedtime
-02:51:00 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
-03:01:00 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
-03:11:00 phone-1 Refill now: box A 22 C, floor 21.1 | forecast
-03:11:00 phone-2 Refill now: box A 22 C, floor 21.1 | forecast
+22:00:00 phone-1 One fill now, up at 03:15: box A | bedtime
+02:50:45 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
+03:00:45 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
+03:10:45 phone-1 Refill now: box A 21.8 C, floor 21.1 | forecast
+03:10:45 phone-2 Refill now: box A 21.8 C, floor 21.1 | forecast
 06:30:00 phone-1 Morning: woken once | morning
 """
 # Chicks of ten days, whose floor is 15 C, and 13 C or more outside: the jug of 16:00 lasts the night.
@@ -61,39 +61,39 @@ MILD = """
 # it is "Too cold", each 4 minutes. The keeper is up at 06:45, hears that of 06:46, and refills 10 minutes
 # later, before it comes a fifth time.
 ALONE = """
-22:00:00 phone-1 One fill now, up at 02:30: box A | bedtime
-02:51:00 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
-03:01:00 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
-03:11:00 phone-1 Refill now: box A 22 C, floor 21.1 | forecast
-03:11:00 phone-2 Refill now: box A 22 C, floor 21.1 | forecast
-03:21:00 phone-1 Refill now: box A 21.6 C, floor 21.1 | forecast
-03:21:00 phone-2 Refill now: box A 21.6 C, floor 21.1 | forecast
-03:31:00 phone-1 Refill now: box A 21.2 C, floor 21.1 | forecast
-03:31:00 phone-2 Refill now: box A 21.2 C, floor 21.1 | forecast
-03:37:00 phone-1 No refill seen: box A 21.2 C | no-rise-after-nudge
-03:47:00 phone-1 No refill seen: box A 20.8 C | no-rise-after-nudge
-03:47:00 phone-2 No refill seen: box A 20.8 C | no-rise-after-nudge
-03:57:00 phone-1 No refill seen: box A 20.2 C | no-rise-after-nudge
-03:57:00 phone-2 No refill seen: box A 20.2 C | no-rise-after-nudge
-04:07:00 phone-1 No refill seen: box A 20.1 C | no-rise-after-nudge
-04:07:00 phone-2 No refill seen: box A 20.1 C | no-rise-after-nudge
-04:17:00 phone-1 No refill seen: box A 19.7 C | no-rise-after-nudge
-04:17:00 phone-2 No refill seen: box A 19.7 C | no-rise-after-nudge
-04:27:00 phone-1 No refill seen: box A 19.5 C | no-rise-after-nudge
-04:27:00 phone-2 No refill seen: box A 19.5 C | no-rise-after-nudge
-04:47:00 phone-1 No refill seen: box A 18.5 C | no-rise-after-nudge
-04:47:00 phone-2 No refill seen: box A 18.5 C | no-rise-after-nudge
-05:07:00 phone-1 No refill seen: box A 17.8 C | no-rise-after-nudge
-05:07:00 phone-2 No refill seen: box A 17.8 C | no-rise-after-nudge
-05:27:00 phone-1 No refill seen: box A 17.2 C | no-rise-after-nudge
-05:27:00 phone-2 No refill seen: box A 17.2 C | no-rise-after-nudge
-05:47:00 phone-1 No refill seen: box A 16.9 C | no-rise-after-nudge
-05:47:00 phone-2 No refill seen: box A 16.9 C | no-rise-after-nudge
-06:07:00 phone-1 No refill seen: box A 16.5 C | no-rise-after-nudge
-06:07:00 phone-2 No refill seen: box A 16.5 C | no-rise-after-nudge
-06:27:00 phone-1 No refill seen: box A 16.1 C | no-rise-after-nudge
-06:27:00 phone-2 No refill seen: box A 16.1 C | no-rise-after-nudge
-06:30:00 phone-1 Morning: woken 2 times | morning
+22:00:00 phone-1 One fill now, up at 03:15: box A | bedtime
+02:50:45 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
+03:00:45 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
+03:10:45 phone-1 Refill now: box A 22 C, floor 21.1 | forecast
+03:10:45 phone-2 Refill now: box A 22 C, floor 21.1 | forecast
+03:20:45 phone-1 Refill now: box A 21.6 C, floor 21.1 | forecast
+03:20:45 phone-2 Refill now: box A 21.6 C, floor 21.1 | forecast
+03:30:45 phone-1 Refill now: box A 21.2 C, floor 21.1 | forecast
+03:30:45 phone-2 Refill now: box A 21.2 C, floor 21.1 | forecast
+03:36:45 phone-1 No refill seen: box A 21.2 C | no-rise-after-nudge
+03:46:45 phone-1 No refill seen: box A 20.8 C | no-rise-after-nudge
+03:46:45 phone-2 No refill seen: box A 20.8 C | no-rise-after-nudge
+03:56:45 phone-1 No refill seen: box A 20.2 C | no-rise-after-nudge
+03:56:45 phone-2 No refill seen: box A 20.2 C | no-rise-after-nudge
+04:06:45 phone-1 No refill seen: box A 20.1 C | no-rise-after-nudge
+04:06:45 phone-2 No refill seen: box A 20.1 C | no-rise-after-nudge
+04:16:45 phone-1 No refill seen: box A 19.7 C | no-rise-after-nudge
+04:16:45 phone-2 No refill seen: box A 19.7 C | no-rise-after-nudge
+04:26:45 phone-1 No refill seen: box A 19.5 C | no-rise-after-nudge
+04:26:45 phone-2 No refill seen: box A 19.5 C | no-rise-after-nudge
+04:46:45 phone-1 No refill seen: box A 18.5 C | no-rise-after-nudge
+04:46:45 phone-2 No refill seen: box A 18.5 C | no-rise-after-nudge
+05:06:45 phone-1 No refill seen: box A 17.8 C | no-rise-after-nudge
+05:06:45 phone-2 No refill seen: box A 17.8 C | no-rise-after-nudge
+05:26:45 phone-1 No refill seen: box A 17.2 C | no-rise-after-nudge
+05:26:45 phone-2 No refill seen: box A 17.2 C | no-rise-after-nudge
+05:46:45 phone-1 No refill seen: box A 16.9 C | no-rise-after-nudge
+05:46:45 phone-2 No refill seen: box A 16.9 C | no-rise-after-nudge
+06:06:45 phone-1 No refill seen: box A 16.5 C | no-rise-after-nudge
+06:06:45 phone-2 No refill seen: box A 16.5 C | no-rise-after-nudge
+06:26:45 phone-1 No refill seen: box A 16.1 C | no-rise-after-nudge
+06:26:45 phone-2 No refill seen: box A 16.1 C | no-rise-after-nudge
+06:30:00 phone-1 Fill now, first thing: box A | morning
 06:42:00 phone-1 Too cold: box A 16 C, refill now | under-hard-floor
 06:46:00 phone-1 Too cold: box A 16.1 C, refill now | under-hard-floor
 06:46:00 phone-2 Too cold: box A 16.1 C, refill now | under-hard-floor
@@ -104,21 +104,23 @@ ALONE = """
 """
 # The probe falls silent at 01:00. A sleeping keeper is told of silence after an hour, then each hour, from
 # the third time on both channels. The timetable asks for a refill 4 h after that of 22:10, so the nudge comes
-# half an hour before 02:10, at the second look; and again 4 h after the refill that the keeper then taps in.
+# half an hour before 02:10, at the second look, a third time just before the refill; and again 4 h after the refill that the keeper then taps in.
 BLIND = """
-22:00:00 phone-1 One fill now, up at 02:30: box A | bedtime
-01:41:30 phone-1 Refill now: box A about 26.6 C, floor 21.1 | timetable-blind
-01:51:30 phone-1 Refill now: box A about 26 C, floor 21.1 | timetable-blind
+22:00:00 phone-1 One fill now, up at 03:15: box A | bedtime
+01:41:00 phone-1 Refill now: box A about 26.7 C, floor 21.1 | timetable-blind
+01:51:00 phone-1 Refill now: box A about 26.2 C, floor 21.1 | timetable-blind
 01:59:15 phone-1 Cannot see box A: probe box-a silent | silent
+02:01:00 phone-1 Refill now: box A about 25.7 C, floor 21.1 | timetable-blind
+02:01:00 phone-2 Refill now: box A about 25.7 C, floor 21.1 | timetable-blind
 02:59:15 phone-1 Cannot see box A: probe box-a silent | silent
 03:59:15 phone-1 Cannot see box A: probe box-a silent | silent
 03:59:15 phone-2 Cannot see box A: probe box-a silent | silent
 04:59:15 phone-1 Cannot see box A: probe box-a silent | silent
 04:59:15 phone-2 Cannot see box A: probe box-a silent | silent
 05:32:00 phone-1 Refill now: box A about 25.7 C, floor 21.1 | timetable-blind
-05:42:00 phone-1 Refill now: box A about 25.3 C, floor 21.1 | timetable-blind
-05:52:00 phone-1 Refill now: box A about 24.9 C, floor 21.1 | timetable-blind
-05:52:00 phone-2 Refill now: box A about 24.9 C, floor 21.1 | timetable-blind
+05:42:00 phone-1 Refill now: box A about 25.4 C, floor 21.1 | timetable-blind
+05:52:00 phone-1 Refill now: box A about 25 C, floor 21.1 | timetable-blind
+05:52:00 phone-2 Refill now: box A about 25 C, floor 21.1 | timetable-blind
 05:59:15 phone-1 Cannot see box A: probe box-a silent | silent
 05:59:15 phone-2 Cannot see box A: probe box-a silent | silent
 06:30:00 phone-1 Morning: woken 3 times | morning
@@ -129,20 +131,20 @@ BLIND = """
 """
 # Heads are counted at sunset, 18:47 (tests/reference/test_sun_times.py holds it to others). Box B leaks more
 # and is due an hour before box A, so the keeper is woken twice, once for each. What box B asks for before
-# rising is not worth a third waking (watch/assess.py), so it comes as the night ends.
+# rising is not worth a third waking (brooder/waking.py), so the morning's message asks for it first.
 TWO = """
 18:47:15 phone-1 Head count: each box at dusk | dusk
-22:00:00 phone-1 One fill now, up at 02:30: box A | bedtime
-02:01:00 phone-1 Refill now: box B 23.1 C, floor 21.1 | forecast
-02:11:00 phone-1 Refill now: box B 22.1 C, floor 21.1 | forecast
-02:21:00 phone-1 Refill now: box B 22.1 C, floor 21.1 | forecast
-02:21:00 phone-2 Refill now: box B 22.1 C, floor 21.1 | forecast
-02:51:00 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
-03:01:00 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
-03:11:00 phone-1 Refill now: box A 22 C, floor 21.1 | forecast
-03:11:00 phone-2 Refill now: box A 22 C, floor 21.1 | forecast
-06:30:00 phone-1 Morning: woken 2 times | morning
-06:31:00 phone-1 Refill now: box B 21.7 C, floor 21.1 | forecast
+22:00:00 phone-1 One fill now, up at 03:15: box A | bedtime
+02:00:15 phone-1 Refill now: box B 23.1 C, floor 21.1 | forecast
+02:10:15 phone-1 Refill now: box B 22.1 C, floor 21.1 | forecast
+02:20:15 phone-1 Refill now: box B 21.9 C, floor 21.1 | forecast
+02:20:15 phone-2 Refill now: box B 21.9 C, floor 21.1 | forecast
+02:50:45 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
+03:00:45 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
+03:10:45 phone-1 Refill now: box A 21.8 C, floor 21.1 | forecast
+03:10:45 phone-2 Refill now: box A 21.8 C, floor 21.1 | forecast
+06:30:00 phone-1 Fill now, first thing: box B | morning
+06:31:00 phone-1 Refill now: box B 21.6 C, floor 21.1 | forecast
 06:41:00 phone-1 Refill now: box B 21.4 C, floor 21.1 | forecast
 06:51:00 phone-1 Refill now: box B 21.2 C, floor 21.1 | forecast
 06:51:00 phone-2 Refill now: box B 21.2 C, floor 21.1 | forecast
@@ -243,7 +245,7 @@ TOTALS: dict[str, dict[str, int]] = {
     "cold": {"phone-1": 5, "phone-2": 1},
     "mild": {"phone-1": 2},
     "alone": {"phone-1": 23, "phone-2": 17},
-    "blind": {"phone-1": 14, "phone-2": 6},
+    "blind": {"phone-1": 15, "phone-2": 7},
     "two": {"phone-1": 12, "phone-2": 3},
 }
 
@@ -363,9 +365,7 @@ def test_two_heads_are_counted_at_dusk_and_each_box_is_told_and_kept_warm_by_its
     two = night("two")
     (count,) = [told.send for told in two.watch.told if told.send.title.startswith("Head count")]
     assert "box A 16, box B 16" in count.body
-    (bedtime,) = [
-        told.send for told in two.watch.told if told.send.urgency == 1 and " now, " in told.send.title
-    ]
+    (bedtime,) = [told.send for told in two.watch.told if told.send.key.startswith("bedtime/")]
     assert "Box A: one fill now" in bedtime.body
     assert "Box B: one fill now" in bedtime.body
     assert only_under_an_open_lid(two.house("a"))

@@ -145,7 +145,7 @@ def test_a_site_known_for_weeks_is_forecast_nearly_as_it_comes() -> None:
 
 def test_each_hour_keeps_what_is_usual_and_forgets_in_weeks() -> None:
     habit = taught(wave, 24 * 10 + 1, every_s=600.0)
-    middles_s = (np.arange(24) + 0.5) * HOUR
+    middles_s = (np.arange(24, dtype=np.float64) + 0.5) * HOUR
     assert outdoor.days_usual(habit) == 10
     expected = [wave(t_s / HOUR) for t_s in middles_s]
     assert outdoor.usual_c(habit, middles_s).tolist() == pytest.approx(expected, abs=0.1)

@@ -140,7 +140,7 @@ def test_the_outdoor_probes_silence_makes_no_sound_at_night_and_waits_for_the_mo
     assert not any("outdoor" in title for title in at_night)
     watch.send_c("box-a", 24.0)
     watch.pass_s(600.0)
-    (morning,) = [told.send for told in watch.told if told.send.title.startswith("Morning")]
+    (morning,) = [told.send for told in watch.told if told.send.key.startswith("morning/")]
     assert "No outdoor reading." in morning.body
     assert "No outdoor reading" not in watch.titles(), "told in the digest, not once more by itself"
 

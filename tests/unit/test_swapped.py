@@ -163,7 +163,7 @@ def test_through_the_whole_watch_it_waits_for_the_morning_is_said_and_ends_with_
     assert any(title.startswith("Too cold") for title in titles)
     assert not any("swapped" in title for title in titles)
     morning = [act for act in play(entry, 5.0, 12.0, 24.0) if isinstance(act, SendNow)]
-    (digest,) = [act for act in morning if act.title.startswith("Morning")]
+    (digest,) = [act for act in morning if act.key.startswith("morning/")]
     assert "Probes swapped? Box A reads colder than outside." in digest.body
     (again,) = [
         act for act in play(entry, 4.0, 12.0, 24.0) if isinstance(act, SendNow) and "swapped" in act.title

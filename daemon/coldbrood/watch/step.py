@@ -107,14 +107,23 @@ def _fresher_view(state: State, spec: ProbeSpec, reading: Reading, now: Now) -> 
 
 
 def _refilled(site: Site, state: State, box: str, refill: Refill, now: Now) -> Stepped:
-    """The box's own rise is the acknowledgement, and asks for a new look at the box."""
-    settled, changes = machine.refill_seen(state.alarms, box, now.t_s, now.wall_s)
-    state = tell.withdraw_settled(replace(state, alarms=settled), changes, now)
+    """The box's own rise is the acknowledgement, and asks for a new look at the box.
+
+    That look may end what suppressed another alarm of the box: the same refill answers that one too.
+    """
+    state, acts = _answered(state, box, now)
     state, looked = _assess(site, state, [box], now)
+    state, more = _answered(state, box, now)
     line = History(
         "refill", box, refill.kind, "rise" if refill.kind == "seen" else "note", f"{refill.rise_c:.1f} C"
     )
-    return state, (line, *tell.changes_history(changes), *looked)
+    return state, (line, *acts, *looked, *more)
+
+
+def _answered(state: State, box: str, now: Now) -> Stepped:
+    settled, changes = machine.refill_seen(state.alarms, box, now.t_s, now.wall_s)
+    state = tell.withdraw_settled(replace(state, alarms=settled), changes, now)
+    return state, tell.changes_history(changes)
 
 
 def _assess(site: Site, state: State, boxes: Iterable[str], now: Now) -> Stepped:
