@@ -104,7 +104,8 @@ ALONE = """
 """
 # The probe falls silent at 01:00. A sleeping keeper is told of silence after an hour, then each hour, from
 # the third time on both channels. The timetable asks for a refill 4 h after that of 22:10, so the nudge comes
-# half an hour before 02:10, at the second look, a third time just before the refill; and again 4 h after the refill that the keeper then taps in.
+# half an hour before 02:10, at the second look, and a third time just before the refill; and again 4 h after
+# the refill that the keeper then taps in.
 BLIND = """
 22:00:00 phone-1 One fill now, up at 03:15: box A | bedtime
 01:41:00 phone-1 Refill now: box A about 26.7 C, floor 21.1 | timetable-blind

@@ -1,8 +1,8 @@
 """The outdoor probe teaches drops and falls, and the curve ahead starts at it, widens, and never fails."""
 
 import math
-from dataclasses import replace
 from collections.abc import Callable
+from dataclasses import replace
 
 import msgspec
 import numpy as np

@@ -1,4 +1,4 @@
-"""Promise: a sleeper is woken when the cold or heat to come is dearer than the waking, and no sooner than sure."""
+"""Promise: a sleeper is woken when the cold or heat ahead is dearer than the waking, and not while unsure."""
 
 import numpy as np
 import pytest

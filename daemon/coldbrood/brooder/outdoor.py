@@ -12,7 +12,6 @@ from coldbrood.brooder.habit import (
     Sun,
     day_night,
     days_usual,
-    days_usual,
     expected_drop,
     expected_fall,
     hour_c,
