@@ -19,6 +19,8 @@ from coldbrood.watch.events import Note
 
 NIGHT = "2026-04-12T01:12:00+00:00"  # day 2 of a batch that came on 2026-04-10
 STEP_S = 300
+LINKED = "link=larch-lane state=up"
+PATIENCE_S = 90.0  # a daemon and a browser on a busy machine
 BUNDLE = 24
 
 
@@ -119,6 +121,7 @@ def page_site(
     table = f'address = "127.0.0.1"\nport = {port}\n{page}'
     with Bench(folder, broker, clock=clock, page=table, **bench) as running:
         site = PageSite(running, port)
-        running.start()
-        running.wait_for(site.is_up, "the page to answer")
+        running.launch()
+        running.wait_for(lambda: LINKED in running.log_text(), "the daemon to connect", PATIENCE_S)
+        running.wait_for(site.is_up, "the page to answer", PATIENCE_S)
         yield site

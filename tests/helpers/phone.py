@@ -37,13 +37,14 @@ CONTRAST = """(element) => {
   const pair = [light(rgb(getComputedStyle(element).color)), light(rgb(under))];
   return (Math.max(...pair) + 0.05) / (Math.min(...pair) + 0.05);
 }"""
-WORDS_ABOVE = """() => {
+# Words seen above the ways to go; what lies in `beyond`, such as further boxes, is left out.
+WORDS_ABOVE = """(beyond) => {
   const seen = [], nav = document.querySelector("nav").getBoundingClientRect().top;
   const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   for (let node = walk.nextNode(); node; node = walk.nextNode()) {
     const at = node.parentElement, box = at.getBoundingClientRect();
     if (!node.textContent.trim() || !at.checkVisibility()) continue;
-    if (at.closest("nav, .skip, .unseen, [hidden], script")) continue;
+    if (at.closest("nav, .skip, .unseen, [hidden], script") || (beyond && at.closest(beyond))) continue;
     if (box.width > 0 && box.top < nav && box.left >= 0) seen.push(node.textContent.trim());
   }
   return seen.join(" ").split(/\\s+/).filter((word) => /[\\p{L}\\p{N}]/u.test(word));

@@ -14,6 +14,7 @@ from coldbrood.journal.reader import JournalReader
 from coldbrood.watch.events import Note
 
 LOOK_INS = ["huddled", "spread", "panting", "drinking", "loud", "apart", "weak"]
+pytestmark = pytest.mark.timeout(300)  # a browser on a busy machine
 BATTERY = '[{{"n": "temperature", "u": "Cel", "v": {0}}}, {{"n": "battery", "u": "%EL", "v": {1}}}]'
 
 
@@ -166,6 +167,7 @@ def test_an_alarm_is_acknowledged_undone_shelved_and_shown_again(
         assert (shelved.kind, shelved.minutes) == ("shelve", minutes)
         site.bench.wait_for(lambda: alarms(site)[key] == "shelved", "the alarm to be shelved")
         at(page, site.address)
+        page.locator("summary", has_text="Alarms answered").click()
         alarm.get_by_role("button", name="End the shelf").click()
         assert journal.one().kind == "unshelve"
         site.bench.wait_for(lambda: alarms(site)[key] == "unacknowledged", "the alarm to show again")

@@ -231,13 +231,28 @@ def _acts(page: Now, view: BoxView, state: str) -> Html | None:
 
 
 def alarms(page: Now) -> Html | None:
-    """Every alarm that is not normal, what waits for an answer first."""
+    """Every alarm that is not normal: what waits for an answer, and folded away what has it."""
     rows = [row for row in page.view.state.alarms.values() if row.state not in ("normal", "suppressed")]
     if not rows:
         return None
-    rows.sort(key=lambda row: (row.state not in ANSWERABLE, -row.urgency, row.key))
+    rows.sort(key=lambda row: (-row.urgency, row.key))
+    waiting = [row for row in rows if row.state in ANSWERABLE]
+    answered = [row for row in rows if row.state not in ANSWERABLE]
+    say = page.speech.say
+    rest = tag(
+        "details",
+        tag("summary", say("Alarms answered: {n}", n=len(answered))),
+        [_alarm(page, row) for row in answered],
+        class_="tells",
+        id="answered",
+    )
+    title = tag("h2", say("Alarms")) if waiting else None
     return tag(
-        "section", tag("h2", page.speech.say("Alarms")), [_alarm(page, row) for row in rows], class_="alarms"
+        "section",
+        title,
+        [_alarm(page, row) for row in waiting],
+        rest if answered else None,
+        class_="alarms" if waiting else "quiet",
     )
 
 
