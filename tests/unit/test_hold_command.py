@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from coldbrood.brooder.sizing import size
+from coldbrood.brooder.sizing import Sizing, median_or_day_h, size
 from coldbrood.brooder.specs import BoxSpec, Flock
+from coldbrood.cli.hold_table import with_range
 from coldbrood.cli.main import main
 
 PAPER = ("hold", "--size", "0.75x0.55x0.40", "--insulation", "30", "--litres", "3.8", "--chicks", "14")
@@ -32,12 +33,23 @@ def test_the_screen_fits_a_narrow_terminal(told: Callable[..., str], by: str) ->
 
 
 def test_a_cell_is_the_sizing_of_its_row_and_column(told: Callable[..., str]) -> None:
-    found = size(SPEC, Flock(14, 9.0, "layer"), 5.0, 15.0)
+    found = size(SPEC, Flock(14, 13.0, "layer"), 5.0, 15.0)
     line = next(line for line in told("--floor", "15").splitlines() if line.startswith("     5 C"))
-    assert found.median_h is not None
-    assert found.early_h is not None
-    cell = f"{found.median_h:.1f}* ({found.early_h:.1f}-{found.late_h:.0f})"
-    assert [part.strip() for part in line.split("  ") if part][3] == cell
+    mark = "*" if median_or_day_h(found) < 8.0 else ""  # the timetable's hours on day 13
+    assert line.endswith(f"  {with_range(found, mark)}")
+
+
+@pytest.mark.parametrize(
+    ("holds", "said"),
+    [
+        ((0.0, 2.345, 9.96), "2.3* (0-10)"),
+        ((4.04, 10.4, 23.6), "10* (4.0-24)"),
+        ((9.0, None, None), "24+* (9.0-24+)"),
+        ((None, None, None), "24+*"),
+    ],
+)
+def test_a_hold_is_written_short(holds: tuple[float | None, float | None, float | None], said: str) -> None:
+    assert with_range(Sizing(*holds, 10.0), "*") == said
 
 
 def test_what_falls_short_of_the_timetable_is_marked(told: Callable[..., str]) -> None:

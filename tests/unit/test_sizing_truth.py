@@ -55,4 +55,4 @@ def test_boxes_called_too_weak_are_the_weak_ones() -> None:
     weak, called = true_h < INTERVAL_H, middle_h < INTERVAL_H
     assert 4 <= weak.sum() <= 20
     assert called[weak].mean() >= 0.9  # a weak box is hardly ever missed
-    assert called[~weak].mean() <= 0.3  # and few strong ones are blamed
+    assert called[~weak].mean() <= 0.4  # and few strong ones are blamed: paper errs to the cautious side

@@ -85,7 +85,7 @@ def hours(value: float | None) -> str:
     """A hold in words: whole hours from ten on."""
     if value is None:
         return "24+"
-    return f"{value:.0f}" if value >= 10.0 or value == 0.0 else f"{value:.1f}"
+    return f"{value:.0f}" if round(value, 1) >= 10.0 or value == 0.0 else f"{value:.1f}"
 
 
 def with_range(found: Sizing, mark: str) -> str:
