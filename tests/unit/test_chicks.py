@@ -175,7 +175,7 @@ def test_a_box_too_weak_for_its_first_night_is_told_on_day_0_once_with_what_help
 
 
 def test_what_it_says_is_the_sizing_at_tonights_low() -> None:
-    watching = day_0(jug_litres=2.0, insulation_mm=10.0)
+    watching = day_0(jug_litres=3.0, insulation_mm=25.0)
     watching.send_c("outdoor", 6.0)
     watching.pass_s(30.0)
     low_c, _ = low_ahead(
@@ -186,8 +186,18 @@ def test_what_it_says_is_the_sizing_at_tonights_low() -> None:
     bank = watching.state.sight.boxes["a"].estimate.bank
     held = size(watching.site.boxes["a"], Flock(14, 0.4, "layer"), low_c, 21.11, bank)
     assert spoken is not None
-    assert f"about {held.median_h:.1f} h" in spoken.body
+    assert held.median_h is not None
+    assert 1.0 < held.median_h < 4.0
+    assert f"a fill holds about {held.median_h:.1f} h (" in spoken.body
     assert f"at {low_c:.1f}".removesuffix(".0") in spoken.body
+
+
+def test_a_jug_that_cannot_warm_the_box_is_said_to_hold_less_than_an_hour() -> None:
+    watching = day_0(jug_litres=1.0, insulation_mm=0.0)
+    spoken = weak_words(watching.site, watching.state, "a", watching.now, -5.0)
+    assert spoken is not None
+    assert "a fill holds less than 1 h (0 to 0)" in spoken.body
+    assert "No one change is enough: add two." in spoken.body
 
 
 def test_a_box_learned_before_is_judged_by_what_was_learned() -> None:

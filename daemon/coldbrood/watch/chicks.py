@@ -171,4 +171,6 @@ def _help(one: Help) -> str:
 
 def _hours(held: Sizing) -> str:
     late = "24 or more" if held.late_h is None else f"{held.late_h:.0f}"
-    return f"about {median_or_day_h(held):.1f} h ({held.early_h or 0.0:.0f} to {late})"
+    middle_h = median_or_day_h(held)
+    about = f"about {middle_h:.1f} h" if middle_h > 0.0 else "less than 1 h"
+    return f"{about} ({held.early_h or 0.0:.0f} to {late})"
