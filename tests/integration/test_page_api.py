@@ -30,6 +30,7 @@ from coldbrood.watch.site import Quantity
 from coldbrood.watch.state import first_state
 from coldbrood.watch.step import step
 
+pytestmark = pytest.mark.timeout(300)  # the fuzz is slow on a busy machine
 KEYS = Keys("keeper-token", "guest-token", "signing-secret")
 BEARER = "Bearer guest-token"
 ROWS = 2500

@@ -18,6 +18,7 @@ from report_figures import Read, read
 from coldbrood.brooder.band import SeenLookIn, band
 from coldbrood.settings.records import Config
 
+pytestmark = pytest.mark.timeout(300)  # three days are played before the first test
 DAYS = 3.4
 TRACK_MOST_S = 900.0
 
