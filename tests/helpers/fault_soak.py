@@ -99,19 +99,30 @@ def _round(bench: Bench, out: Sender, found: Soaked, rng: random.Random, day: fl
     for number, name in enumerate("abcde"):
         if rng.random() < 0.97:
             celsius = 26.0 - 4.0 * ((day * 24.0 + number) % 5.0) / 5.0 + rng.gauss(0.0, 0.05)
-            out.send(f"coldbrood/{SITE}/box-{name}/reading", senml(round(celsius, 4)))
+            _send(out, f"box-{name}", senml(round(celsius, 4)))
             found.sent += 1
-    out.send(f"coldbrood/{SITE}/outdoor/reading", senml(round(9.0 + 3.0 * np.sin(6.28 * day), 4)))
+    _send(out, "outdoor", senml(round(9.0 + 3.0 * np.sin(6.28 * day), 4)))
     found.sent += 1
     strange = rng.random()
     if strange < 0.05:
-        out.send(f"coldbrood/{SITE}/box-b/reading", rng.choice(("", "{", senml(85.0), senml(-127.0))))
+        _send(out, "box-b", rng.choice(("", "{", senml(85.0), senml(-127.0))))
     elif strange < 0.07:
         bench.receivers["phone"].answer = rng.choice(ANSWERS)
     elif strange < 0.075:
         bench.broker.stop()
         bench.broker.start()
-        out.send(f"coldbrood/{SITE}/outdoor/reading", senml(9.0))
+        _send(out, "outdoor", senml(9.0))
+
+
+def _send(out: Sender, probe: str, payload: str) -> None:
+    """As a probe does: again until the broker has it."""
+    until_s = time.monotonic() + 30.0
+    while True:
+        try:
+            return out.send(f"coldbrood/{SITE}/{probe}/reading", payload)
+        except RuntimeError:  # paho's word for a link that is down
+            assert time.monotonic() < until_s, "the broker did not come back"
+            time.sleep(0.1)
 
 
 def _sample(bench: Bench, process: psutil.Process, found: Soaked, day: float) -> None:
