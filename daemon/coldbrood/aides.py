@@ -16,9 +16,11 @@ from coldbrood.deliver.sounder import Sounder
 from coldbrood.mirror.feed import Feed, Mark, MirrorNews
 from coldbrood.mirror.server import Server
 from coldbrood.notes import TapNote
+from coldbrood.power import PowerFile
 from coldbrood.settings.records import Config, Mirror, Page
 from coldbrood.watch.batches import in_use
-from coldbrood.watch.events import History, Now, SelfTested, Sound
+from coldbrood.watch.events import GoingDown, History, Now, SelfTested, Sound
+from coldbrood.watch.lastword import is_unsaid
 from coldbrood.watch.localtime import wall_of
 from coldbrood.watch.rest import rest
 from coldbrood.watch.state import State
@@ -28,7 +30,7 @@ if TYPE_CHECKING:
     from coldbrood.page.host import PageHost
 
 MIRROR = "mirror"
-Post = Callable[[History | Mark | TapNote], None]
+Post = Callable[[History | Mark | TapNote | GoingDown], None]
 
 
 class Aides:
@@ -39,6 +41,7 @@ class Aides:
         self._site = config.site
         self._asides: dict[str, str] = {}
         self._told_t_s = -math.inf
+        self._power = PowerFile(config.journal_path)
         self._sounder = None
         if config.sounder is not None:
             self._sounder = Sounder(config.sounder.command, lambda fault: self._news("sounder", fault))
@@ -83,6 +86,7 @@ class Aides:
 
     def beat(self, state: State, now: Now) -> None:
         """Tell the far side that all is well, if it is and if it is time, and until when it may sleep."""
+        self.see_power(state)
         self._rest(state, now)
         config = self._config.heartbeat
         if self._heartbeat is None or config is None or now.t_s - self._told_t_s < config.every_s:
@@ -97,6 +101,14 @@ class Aides:
         found = rest(in_use(self._site, state.sight, now.t_s), state, self._config.sleep.limits, now)
         until_s = None if found.until_t_s is None else wall_of(now, found.until_t_s)
         self._rester.tell(until_s, found.reason)
+
+    def see_power(self, state: State) -> None:
+        """Pass on that the board is to shut down; tell whoever asked that the last word is said."""
+        reason = self._power.asked()
+        if reason is not None and state.health.going_down_t_s is None:
+            self._post(GoingDown(reason))
+        elif reason is not None and not is_unsaid(state):
+            self._power.answer()
 
     def self_test(self) -> SelfTested:
         """Look at the board."""

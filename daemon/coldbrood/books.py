@@ -10,11 +10,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from coldbrood import keep
+from coldbrood.clock import Anchor
+from coldbrood.codec import pack
 from coldbrood.inbox import NoteInbox
 from coldbrood.journal.errors import JournalError
+from coldbrood.journal.holder import Holder
 from coldbrood.journal.retain import thin
 from coldbrood.journal.rows import Batch
-from coldbrood.journal.store import Journal
 from coldbrood.watch.events import History, JournalFailed, JournalWell, Note, Now, Reading, Refused, SendNow
 from coldbrood.watch.sight import Sight
 from coldbrood.watch.state import State
@@ -44,7 +46,7 @@ class Books:
 
     def __init__(
         self,
-        journal: Journal,
+        journal: Holder,
         inbox: NoteInbox,
         acknowledge: Callable[[int], None],
         send: Callable[[SendNow], None],
@@ -56,6 +58,7 @@ class Books:
         self._page = _Page()
         self._failing = False
         self._dropped = 0
+        self._aside = journal.set_aside
 
     def owe(self, mid: int, t_s: float) -> None:
         """A broker's message was taken: it is acknowledged after the commit."""
@@ -98,6 +101,13 @@ class Books:
     def keep_state(self, name: str, body: bytes) -> None:
         """Keep a named state with the next commit."""
         self._page.batch.states[name] = body
+
+    def keep_whole(self, state: State, anchor: Anchor, t_s: float) -> None:
+        """Keep all of the watch's state with the next commit: the file may be a new one."""
+        self._page.urgent |= keep.gather(self._page.batch, State(state.sight, state.health), state)
+        self.keep_state(keep.ANCHOR, pack(anchor))
+        self.keep_sight(state.sight)
+        self._begin(t_s)
 
     def keep_sight(self, sight: Sight) -> None:
         """Keep the whole sight with the next commit."""
@@ -159,7 +169,10 @@ class Books:
         return JournalFailed(str(error))
 
     def _kept_again(self) -> JournalWell:
+        aside, self._aside = self._aside, self._journal.set_aside
         lost = f"{self._dropped} oldest readings were lost" if self._dropped else "nothing was lost"
         log.warning("the journal can be written again; %s", lost)
         self._failing, self._dropped = False, 0
-        return JournalWell()
+        if self._aside in (None, aside):
+            return JournalWell()
+        return JournalWell(str(self._aside), self._journal.newer_aside)

@@ -170,8 +170,8 @@ def resume(
     if anchor is not None and anchor.boot_id == boot_id and mono_s + anchor.offset_s >= last_t_s:
         return Resumed(anchor, mono_s + anchor.offset_s - last_t_s, True)
     gap_s = clock.wall_s() - last_wall_s
-    sure = gap_s >= 0 and clock.synced()
-    down_s = max(0.0, gap_s)
+    sure = 0.0 <= gap_s <= GAP_MOST_S and clock.synced()
+    down_s = min(max(0.0, gap_s), GAP_MOST_S)
     started_t_s = last_t_s + down_s
     doubt = None if anchor is None else anchor.doubt
     if sure:

@@ -1,6 +1,7 @@
 """Notes handed over as files beside the journal: they wait while the daemon is down and need no broker."""
 
 import os
+import stat
 from collections.abc import Collection, Iterator
 from pathlib import Path
 
@@ -38,23 +39,40 @@ class NoteInbox:
 
     def __init__(self, journal_path: Path) -> None:
         self._directory = inbox_dir(journal_path)
+        self._stay: set[Path] = set()
 
     def waiting(self, taken: Collection[Path]) -> Iterator[tuple[Path, bytes]]:
-        """Notes not yet taken, oldest name first; one that cannot be read is left for the next look."""
+        """Notes not yet taken, oldest name first; one that cannot be read is left for the next look.
+
+        Whoever may write here could leave what makes a reader wait, so only a plain file is read.
+        """
         try:
             found = sorted(path for path in self._directory.iterdir() if path.suffix == ".json")
         except OSError:
             return
         for path in found:
-            if path in taken:
-                continue
-            try:
-                with path.open("rb") as handle:
-                    yield path, handle.read(NOTE_BYTES_MAX + 1)
-            except OSError:
-                continue
+            if path not in taken and path not in self._stay and (payload := read_plain(path)) is not None:
+                yield path, payload
 
     def done(self, taken: Collection[Path]) -> None:
-        """Remove notes that the journal holds. One that stays is known by its key and not counted twice."""
+        """Remove notes that the journal holds. One that the disk will not let go is not read again."""
         for path in taken:
-            path.unlink(missing_ok=True)
+            try:
+                path.unlink(missing_ok=True)
+            except OSError:
+                self._stay.add(path)
+
+
+def read_plain(path: Path) -> bytes | None:
+    """The first bytes of a plain file; None for what is none, or cannot be read."""
+    try:
+        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_NOFOLLOW)
+    except OSError:
+        return None
+    try:
+        plain = stat.S_ISREG(os.fstat(handle).st_mode)
+        return os.read(handle, NOTE_BYTES_MAX + 1) if plain else None
+    except OSError:
+        return None
+    finally:
+        os.close(handle)

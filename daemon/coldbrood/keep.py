@@ -67,18 +67,25 @@ def revive(site: Site, restored: Restored, since: Iterable[Reading | Note], t_s:
     `since` are the readings and notes after the kept sight. What cannot be read (an upgrade changed it) is
     begun anew and said in the log; alarms are never given up for it.
     """
-    sight = _read(restored.states.get(SIGHT), Sight)
-    sight = first_sight(site) if sight is None else fitted_sight(site, sight)
-    for event in since:
-        sight = absorb(site, sight, event).sight
     ledger = _read(restored.states.get(LEDGER), Ledger) or Ledger()
     return State(
-        sight=sight,
+        sight=_sight(site, restored, since),
         health=Health(started_t_s=t_s),
         alarms=_known(_read_all(restored.alarms, Alarm)),
         outbox=_read_all(restored.messages, Message),
         ledger=ledger,
     )
+
+
+def _sight(site: Site, restored: Restored, since: Iterable[Reading | Note]) -> Sight:
+    kept = _read(restored.states.get(SIGHT), Sight)
+    sight = first_sight(site) if kept is None else fitted_sight(site, kept)
+    for event in since:
+        try:
+            sight = absorb(site, sight, event).sight
+        except Exception:  # damage may have left any value in a row: it must not end each start
+            log.warning("passed over, not to be made sense of: %s", event, exc_info=True)
+    return sight
 
 
 def moved(event: Reading | Note, gap_s: float) -> Reading | Note:

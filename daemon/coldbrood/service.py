@@ -9,7 +9,6 @@ import os
 import queue
 import threading
 import time
-from collections.abc import Callable
 from dataclasses import replace
 
 from coldbrood import keep
@@ -19,9 +18,10 @@ from coldbrood.clock import Clock
 from coldbrood.codec import pack
 from coldbrood.deliver.channel import ChannelUrl
 from coldbrood.deliver.worker import Worker
+from coldbrood.guard import Guard
 from coldbrood.inbox import NoteInbox
 from coldbrood.inlet import Inlet, through
-from coldbrood.journal.store import Journal
+from coldbrood.journal.holder import Holder
 from coldbrood.links import Heard, Links
 from coldbrood.logs import boxline, level_of, logline
 from coldbrood.mirror.feed import Mark
@@ -40,7 +40,9 @@ from coldbrood.watch.events import (
     ClockStepped,
     Event,
     GapKnown,
+    GoingDown,
     History,
+    JournalWell,
     LinkDown,
     LinkUp,
     Morning,
@@ -56,6 +58,7 @@ from coldbrood.watch.events import (
     Started,
     Tick,
 )
+from coldbrood.watch.lastword import is_unsaid
 from coldbrood.watch.step import step
 
 log = logging.getLogger("coldbrood")
@@ -65,11 +68,13 @@ SIGHT_EVERY_S = 7200.0  # 30 kB a box, twice to the disk; until then a restart r
 REMEMBERED_ROWS = 2000  # by which the door knows copies of what a killed daemon had kept but not acknowledged
 CLOCK_STEP_S = 2.0
 STOP_S = 5.0
-FAULTS_MOST = 10
 DRAIN_S = 2.0
+LAST_WORD_S = 15.0  # with what follows under the 30 s after which systemd ends it
 LOST_NOTICED_AFTER_S = 45.0  # one and a half keep-alives: the link may have been dead that long
 
-Posted = Heard | Tick | Bedtime | Morning | Retain | SendDone | Note | TapNote | History | Mark | None
+Posted = (
+    Heard | Tick | Bedtime | Morning | Retain | SendDone | GoingDown | Note | TapNote | History | Mark | None
+)
 
 
 class Service:
@@ -81,7 +86,7 @@ class Service:
         self.clock = clock or Clock()
         self._queue: Inlet[Posted] = Inlet(self.site, self.clock, lambda mid: self._links.acknowledge(mid))
         self._stopping = threading.Event()
-        self._faults = 0
+        self._guarded = Guard()
         self.ready = threading.Event()
         self._supervisor = Supervisor(os.environ)
 
@@ -94,8 +99,12 @@ class Service:
         self._stopping.set()
         self._queue.put(None)
 
+    def going_down(self) -> None:
+        """The board is about to shut down: say so while there is power."""
+        self.post(GoingDown("asked by a signal"))
+
     def run(self) -> int:
-        """Watch until stopped; 0 when ended as asked. Raises JournalError if no journal can be had."""
+        """Watch until stopped; 0 when ended as asked. Raises JournalError if the config names no journal."""
         self._open()
         self._schedule.start()
         self._links.start()
@@ -115,7 +124,7 @@ class Service:
 
     def _open(self) -> None:
         label = time.strftime("%Y%m%dT%H%M%SZ", time.gmtime(self.clock.wall_s()))
-        self._journal = Journal.open(self.config.journal_path, now_label=label)
+        self._journal = Holder(self.config.journal_path, label)
         restored = self._journal.restore()
         self._time = Timekeeper(self.clock)
         resumed = self._time.begin(restored, self._journal.last_seq)
@@ -134,7 +143,7 @@ class Service:
         self._books = Books(self._journal, inbox, self._links.acknowledge, self._worker.submit)
         self._books.keep_state(keep.ANCHOR, pack(resumed.anchor))
         aside = None if self._journal.set_aside is None else str(self._journal.set_aside)
-        self._step(Started(resumed.down_s, resumed.sure, aside), now)
+        self._step(Started(resumed.down_s, resumed.sure, aside, self._journal.newer_aside), now)
         self._step(self._aides.self_test(), now)
         self._settle(now)
 
@@ -142,10 +151,11 @@ class Service:
         """Take what has come in already, keep it, and leave in order."""
         self._supervisor.stopping()
         self._schedule.stop()
-        until_s = time.monotonic() + DRAIN_S
-        while time.monotonic() < until_s and not self._queue.empty():
-            self._take(self._queue.get(0.0), self._now())
+        until_s = time.monotonic() + (LAST_WORD_S if is_unsaid(self._state) else DRAIN_S)
+        while time.monotonic() < until_s and (is_unsaid(self._state) or not self._queue.empty()):
+            self._turn(0.2)
         self._settle(self._now())
+        self._aides.see_power(self._state)
         self._links.stop()
         self._aides.stop(STOP_S)
         self._worker.stop(STOP_S)
@@ -161,12 +171,12 @@ class Service:
     def _now(self) -> Now:
         return self._time.now()
 
-    def _turn(self) -> None:
+    def _turn(self, most_s: float = BEAT_S) -> None:
         """Wait for one event or the next beat, take it, keep what is due to be kept."""
         self._aides.show(self._state, self._now())
         wait_s = self.clock.real_s(max(0.0, self._beat_t_s + BEAT_S - self._now().t_s))
         try:
-            item = self._queue.get(timeout=wait_s)
+            item = self._queue.get(timeout=min(wait_s, most_s))
         except queue.Empty:
             item = None
         now = self._now()
@@ -177,21 +187,6 @@ class Service:
             self._guarded(self._beat)
         if self._books.due(now.t_s):
             self._settle(now)
-
-    def _guarded(self, work: Callable[[], None]) -> None:
-        """A fault of our own at one event must not end the watch, nor come back with the same event for ever.
-
-        What was taken is in the books already. If nothing works any more, it ends and systemd starts it anew.
-        """
-        try:
-            work()
-        except Exception:
-            self._faults += 1
-            log.exception("a fault of coldbrood itself; the watch goes on")
-            if self._faults >= FAULTS_MOST:
-                raise
-        else:
-            self._faults = 0
 
     def _beat(self) -> None:
         now = self._watch_clock()
@@ -329,6 +324,8 @@ class Service:
         event = self._books.settle(now.t_s)
         if event is not None:
             self._step(event, now)
+        if isinstance(event, JournalWell):
+            self._books.keep_whole(self._state, self._time.anchor, now.t_s)
 
     # ---- housekeeping
 

@@ -5,8 +5,8 @@ from itertools import chain
 
 from coldbrood import keep
 from coldbrood.clock import DOUBT_MOST_S, Anchor, Clock, Resumed, resume
+from coldbrood.journal.holder import Holder
 from coldbrood.journal.rows import Restored
-from coldbrood.journal.store import Journal
 from coldbrood.watch.events import Now
 from coldbrood.watch.sight import Sight
 from coldbrood.watch.site import Site
@@ -54,7 +54,7 @@ class Timekeeper:
         down_s = resumed.down_s or 0.0
         return self.now().t_s - (down_s if resumed.sure else max(down_s, DOUBT_MOST_S))
 
-    def end_doubt(self, site: Site, journal: Journal) -> Found | None:
+    def end_doubt(self, site: Site, journal: Holder) -> Found | None:
         """Find the gap, now that the clock is set; None if none is to be told. All must be committed.
 
         What was taken since the start is read again from the last sight before it, each moved up by the gap:

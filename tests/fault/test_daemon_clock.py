@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from fault_clock import boot_in_1970, never_set, step_of_the_clock
 
-STEPS = (("+1 h", 3600.0, False), ("-1 h", -3600.0, True), ("+10 y", 3650 * 86_400.0, False))
+STEPS = (("-1 h", -3600.0, True), ("+10 y", 3650 * 86_400.0, False))
 
 
 @pytest.mark.parametrize(("name", "step_s", "synced"), STEPS)

@@ -16,6 +16,11 @@ from coldbrood.keep import SIGHT
 from coldbrood.watch.events import History
 
 SPEED = 40.0
+NIGHT_SPEED = 900
+NIGHTS = (
+    ("2026-03-28T17:30:00+00:00", "2026-03-27", 11.3),
+    ("2026-10-24T16:30:00+00:00", "2026-10-23", 13.3),
+)
 YEAR_S = 365 * 86_400.0
 STEPS = (
     ("+1 h", 3600.0, True),
@@ -45,6 +50,39 @@ def boots(long: bool) -> Row:
     with tempfile.TemporaryDirectory() as folder:
         row.add(never_set(Path(folder)))
     return row
+
+
+def summer_time(long: bool) -> Row:
+    """A night in which the clocks go forward, and one in which they go back: one bedtime, one morning."""
+    row = Row("a night with the change to or from summer time")
+    for start, arrival, hours in NIGHTS if long else NIGHTS[:1]:
+        with tempfile.TemporaryDirectory() as folder:
+            place = f"night of {arrival}"
+            with site(Path(folder), clock=f"{NIGHT_SPEED}@{start}", arrival=arrival) as bench:
+                text = bench.config_path.read_text()
+                bench.config_path.write_text(text.replace('"Etc/UTC"', '"Europe/Berlin"'))
+                _night(row, bench, hours, place)
+        row.places += 1
+    return row
+
+
+def _night(row: Row, bench: Bench, hours: float, place: str) -> None:
+    """Comfort all night: the two digests are all there is to say, each at its hour by the changed clock."""
+    bench.start()
+    until_s = time.monotonic() + hours * 3600.0 / NIGHT_SPEED
+    sent: list[float] = []
+    while time.monotonic() < until_s:
+        sent.append(33.0 + len(sent) % 8 / 16 + len(sent) / 4096)
+        bench.send_c("box-a", sent[-1])
+        time.sleep(0.15)
+    bench.flush()
+    bench.stop()
+    check(row, bench, sent, [], place)
+    with JournalReader.open(bench.journal_path) as reader:
+        keys = {key.split("/")[0] for key in reader.messages()}
+        digests = [key for key in reader.messages() if key.startswith(("bedtime/", "morning/"))]
+    if len(digests) != 2 or not {"bedtime", "morning"} <= keys:
+        row.wrong.append(f"{place}: digests {digests}")
 
 
 def step_of_the_clock(folder: Path, name: str, step_s: float, *, synced: bool) -> Row:

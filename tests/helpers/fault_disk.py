@@ -1,16 +1,17 @@
 """The disk refuses: the n-th operation fails once or for good, at the start and while it runs."""
 
 import errno
-import os
+import subprocess
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from bench import PATIENCE_S, Bench
-from fault_kills import ALARM, COLD_C, finish, site
-from fault_rows import Row
+from broker import Broker
+from fault_kills import ALARM, AS_DEPLOYED, COLD_C, OwnBroker, finish, site
+from fault_rows import Row, check, wait_told
 from shim import FILES, Kind, Shim
 
 CLOCK = (
@@ -87,7 +88,7 @@ def at_the_start(long: bool) -> Row:
         most = shim.passed
         bench.stop()
         places = [(nth, good) for nth in range(1, most + 1) for good in (False, True)]
-        for number, (nth, good) in enumerate(places if long else places[::13]):
+        for number, (nth, good) in enumerate(places if long else places[::23]):
             shim.arm(FILES, nth, for_good=good, error=ERRORS[number % len(ERRORS)])
             _start_hurt(row, bench, f"start, operation {nth} of {most}")
             row.places += 1
@@ -97,18 +98,86 @@ def at_the_start(long: bool) -> Row:
 
 
 def _start_hurt(row: Row, bench: Bench, place: str) -> None:
-    """It either comes up or ends with 74 and one line that names the journal."""
+    """It comes up all the same."""
     bench.launch()
     assert bench.daemon is not None
     until_s = time.monotonic() + PATIENCE_S
     while bench.daemon.poll() is None and "state=up" not in bench.log_text() and time.monotonic() < until_s:
         time.sleep(0.05)
-    if bench.daemon.poll() is None:
-        if "state=up" not in bench.log_text():
-            row.wrong.append(f"{place}: neither up nor ended")
+    if bench.daemon.poll() is None and "state=up" in bench.log_text():
         bench.stop()
-    elif bench.daemon.returncode != os.EX_IOERR or "journal" not in bench.log_text():
-        row.wrong.append(f"{place}: exit {bench.daemon.returncode}: {bench.log_text()[-300:]}")
+    else:
+        row.wrong.append(f"{place}: exit {bench.daemon.poll()}: {bench.log_text()[-300:]}")
+        bench.daemon.kill()
+        bench.daemon.wait(PATIENCE_S)
+
+
+class OnOwnDisk(OwnBroker):
+    """A bench whose journal lies on a small disk: a memory file system, which only root may mount."""
+
+    @property
+    def disk(self) -> Path:
+        """Where the small disk is mounted."""
+        return self.folder / "disk"
+
+    @property
+    def journal_path(self) -> Path:
+        """Where the journal lies."""
+        return self.disk / "journal.db"
+
+    def __enter__(self) -> "OnOwnDisk":
+        self.disk.mkdir()
+        self.mount("-t", "tmpfs", "-o", "size=1m", "tmpfs")
+        text = self.config_path.read_text()
+        self.config_path.write_text(text.replace('path = "journal.db"', 'path = "disk/journal.db"'))
+        return self
+
+    def __exit__(self, *problem: object) -> None:
+        super().__exit__(None, None, None)
+        subprocess.run(["umount", "-l", str(self.disk)], check=True)
+
+    def mount(self, *options: str) -> None:
+        """Mount, or mount otherwise, what lies under the journal."""
+        subprocess.run(["mount", *options, str(self.disk)], check=True)
+
+
+def unwritable_at_the_start(long: bool) -> Row:
+    """The disk takes no write when the daemon starts: it watches, warns, says so, and catches up."""
+    row = Row("disk write-protected or full at the start, well later")
+    for full in (False, True) if long else (False,):
+        with tempfile.TemporaryDirectory() as name:
+            folder = Path(name)
+            (folder / "broker").mkdir()
+            broker = Broker(folder / "broker", more=AS_DEPLOYED)
+            broker.start()
+            with OnOwnDisk(folder, broker, clock=CLOCK, arrival=ARRIVAL) as bench:
+                _start_unwritable(row, bench, full)
+            row.places += 1
+    return row
+
+
+def _start_unwritable(row: Row, bench: OnOwnDisk, full: bool) -> None:
+    place = "full" if full else "write-protected"
+    ballast = bench.disk / "ballast"
+    if full:
+        with suppress(OSError), ballast.open("wb", buffering=0) as file:
+            while True:
+                file.write(bytes(4096))
+    else:
+        bench.mount("-o", "remount,ro")
+    bench.start()
+    sent = [COLD_C, COLD_C + 0.0625]
+    bench.send_c("box-a", *sent)
+    for title in (ALARM, "The journal cannot be written"):
+        wait_told(bench, title, place)
+    if full:
+        ballast.unlink()
+    else:
+        bench.mount("-o", "remount,rw")
+    bench.wait_for(lambda: "can be written again" in bench.log_text(), f"{place}: recovery", 60.0)
+    bench.flush()
+    bench.stop()
+    check(row, bench, sent, [ALARM], place)
 
 
 def _feed(bench: Bench, sent: list[float], reached: Callable[[], bool]) -> None:

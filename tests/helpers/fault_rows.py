@@ -33,6 +33,13 @@ class Row:
         self.wrong += other.wrong
 
 
+def wait_told(bench: Bench, title: str, place: str = "", patience_s: float = 60.0) -> None:
+    """Until a message whose title begins so is on the phone."""
+    bench.wait_for(
+        lambda: any(told.startswith(title) for told in bench.titles()), f"{place}: {title}", patience_s
+    )
+
+
 def unique_lines(wrong: Iterable[str]) -> str:
     """The first few of what went wrong."""
     return "; ".join(list(dict.fromkeys(wrong))[:5])

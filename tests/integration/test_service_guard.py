@@ -8,7 +8,8 @@ from bench import Bench
 from broker import Broker
 
 from coldbrood import service as service_module
-from coldbrood.service import FAULTS_MOST, Service
+from coldbrood.guard import FAULTS_MOST, Guard
+from coldbrood.service import Service
 from coldbrood.watch.events import Reading
 from coldbrood.watch.step import step
 
@@ -37,16 +38,15 @@ def test_one_poisoned_reading_is_kept_and_the_watch_goes_on(
     assert watch._state.sight.boxes["a"].newest[1] == 21.0
 
 
-def test_when_nothing_works_any_more_it_ends(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_when_nothing_works_any_more_it_ends() -> None:
     def broken() -> None:
         raise RuntimeError("planted")
 
-    watch = Service.__new__(Service)
-    watch._faults = 0
+    guarded = Guard()
     for _ in range(FAULTS_MOST - 1):
-        watch._guarded(broken)
-    watch._guarded(lambda: None)
+        guarded(broken)
+    guarded(lambda: None)
     for _ in range(FAULTS_MOST - 1):
-        watch._guarded(broken)
+        guarded(broken)
     with pytest.raises(RuntimeError, match="planted"):
-        watch._guarded(broken)
+        guarded(broken)

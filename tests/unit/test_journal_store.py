@@ -297,7 +297,7 @@ def test_a_file_deleted_while_running_is_said_not_written_into_the_void(path: Pa
     journal = open_journal(path)
     journal.commit(everything(1))
     kept = path.rename(path.with_name("moved"))
-    with pytest.raises(JournalError, match="moved or deleted: put it back, or restart"):
+    with pytest.raises(JournalError, match="moved or deleted: put it back, or a new one"):
         journal.commit(everything(2))
     kept.rename(path)
     journal.commit(everything(2))

@@ -18,9 +18,11 @@ EPILOG = """example:
   coldbrood run --config trial.toml --rehearse 60@2026-04-10T18:00:00+00:00
 
 Stays in the foreground and logs to stderr: one line an hour when all is well.
-Stop it with SIGTERM or Ctrl-C; nothing is lost. The second example plays an
-hour a minute. Exit codes: 78 the config cannot be used, 74 the journal cannot
-be opened.
+Stop it with SIGTERM or Ctrl-C; nothing is lost. SIGPWR, or a file going-down
+in the folder of the notes beside the journal, makes it say that the board
+shuts down; the file goes when that is said. The second example plays an
+hour a minute. Exit codes: 78 the config cannot be used, 74 the file it names
+is no journal, or another coldbrood writes it.
 """
 
 
@@ -67,4 +69,5 @@ def run(args: argparse.Namespace) -> int:
     service = Service(config, args.rehearse)
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda _number, _frame: service.stop())
+    signal.signal(signal.SIGPWR, lambda _number, _frame: service.going_down())
     return service.run()

@@ -13,7 +13,7 @@ from typing import Any
 
 from coldbrood.journal.disk import sync_directory
 from coldbrood.journal.errors import JournalError
-from coldbrood.journal.schema import SEED, connect_reader, create, version_of
+from coldbrood.journal.schema import SEED, TABLES, VERSION, connect_reader, create, has_our_tables, version_of
 
 _CHUNK = 500
 _LAST_ROWID = 2**63 - 1
@@ -47,12 +47,20 @@ def replace_damaged(path: Path, now_label: str) -> Path:
     _discard(saving)
     try:
         _save_into(saving, path)
-    except (sqlite3.DatabaseError, JournalError):
+    except (sqlite3.DatabaseError, UnicodeDecodeError, JournalError):
         # Not even the list of tables can be read: begin anew, the damaged file keeps what it has.
         _discard(saving)
         create(saving)
     aside = put_in_place(path, now_label)
     return path if aside is None else aside
+
+
+def replace_newer(path: Path, now_label: str) -> Path | None:
+    """Put a new journal in the place of one of a newer schema; returns where that one is now."""
+    saving = saving_name(path)
+    _discard(saving)
+    create(saving)
+    return put_in_place(path, now_label)
 
 
 def put_in_place(path: Path, now_label: str) -> Path | None:
@@ -80,7 +88,7 @@ def _save_into(saving: Path, damaged: Path) -> None:
     """Build the tables as the damaged file has them, at its schema version, with every row that reads."""
     with closing(connect_reader(damaged)) as old:
         old.execute("PRAGMA writable_schema = ON")  # or SQLite gives up on a file that was cut short
-        version = version_of(old, damaged)
+        version = _version_or_todays(old, damaged)
         tables = old.execute(
             "SELECT name, sql FROM sqlite_master WHERE type = 'table' ORDER BY name"
         ).fetchall()
@@ -90,9 +98,23 @@ def _save_into(saving: Path, damaged: Path) -> None:
             for name, sql in tables:
                 rows = _all_there(old, name) if "WITHOUT ROWID" in sql else readable_rows(old, name)
                 _insert(new, name, rows)
+            if version == VERSION:
+                _add_missing(new, {name for name, _ in tables})
             for statement in _NAME_THE_NAMELESS:
                 new.execute(statement)
             new.execute("COMMIT")
+
+
+def _add_missing(db: sqlite3.Connection, there: set[str]) -> None:
+    """Tables of today's schema of which not even the name was left."""
+    for statement in TABLES:
+        if statement.startswith("CREATE TABLE") and statement.split()[2] not in there:
+            db.execute(statement)
+
+
+def _version_or_todays(db: sqlite3.Connection, path: Path) -> int:
+    """The marks of the file may be what was damaged; the tables tell as well."""
+    return VERSION if has_our_tables(db) else version_of(db, path)
 
 
 def readable_rows(db: sqlite3.Connection, table: str) -> Iterator[tuple[Any, ...]]:
@@ -115,7 +137,7 @@ def _run(
 ) -> Iterator[tuple[Any, ...]]:
     """Rows between two rowids, the rowid first, up to the first that does not read."""
     sql = f"SELECT rowid, * FROM {table} WHERE rowid > ? AND rowid < ? ORDER BY rowid {order}"
-    with suppress(sqlite3.DatabaseError):
+    with suppress(sqlite3.DatabaseError, UnicodeDecodeError):
         yield from db.execute(sql, (after, before))
 
 
@@ -131,7 +153,7 @@ def _next_readable(db: sqlite3.Connection, table: str, after: int) -> int | None
 
 
 def _all_there(db: sqlite3.Connection, table: str) -> Iterator[tuple[Any, ...]]:
-    with suppress(sqlite3.DatabaseError):
+    with suppress(sqlite3.DatabaseError, UnicodeDecodeError):
         yield from db.execute(f"SELECT * FROM {table}")
 
 

@@ -15,10 +15,12 @@ _NOTES_BETWEEN = f"SELECT {rows.NOTE_COLUMNS} FROM note WHERE seq > ? AND seq <=
 _NOTE_WIDTH = len(rows.NOTE_COLUMNS.split(","))
 _LAST_SEQ = "SELECT max(ifnull((SELECT max(seq) FROM reading), 0), ifnull((SELECT max(seq) FROM note), 0))"
 # SQLite gives the other columns of the row that holds the max(): lang_select.html, "bare columns".
-_LAST_TIMES = """SELECT max(t_s), wall_s FROM (
-    SELECT max(t_s) AS t_s, wall_s FROM reading
-    UNION ALL SELECT max(t_s), wall_s FROM note
-    UNION ALL SELECT max(t_s), wall_s FROM history)"""
+# Damage may leave any number in a row, and a time of ages ahead would stop the watch: it counts not.
+_THINKABLE = "t_s BETWEEN -1e10 AND 1e10 AND wall_s BETWEEN 0 AND 1e11"
+_LAST_TIMES = f"""SELECT max(t_s), wall_s FROM (
+    SELECT max(t_s) AS t_s, wall_s FROM reading WHERE {_THINKABLE}
+    UNION ALL SELECT max(t_s), wall_s FROM note WHERE {_THINKABLE}
+    UNION ALL SELECT max(t_s), wall_s FROM history WHERE {_THINKABLE})"""
 
 
 def restore(db: sqlite3.Connection) -> Restored:

@@ -8,6 +8,7 @@ import sqlite3
 from dataclasses import dataclass
 
 from coldbrood.journal.errors import explain
+from coldbrood.journal.holder import Holder
 from coldbrood.journal.store import Journal
 
 ROWS_PER_CALL = 2000
@@ -26,7 +27,7 @@ class Thinned:
     log_pages_left: int
 
 
-def thin(journal: Journal, keep_days: float, *, rows: int = ROWS_PER_CALL) -> Thinned:
+def thin(journal: Journal | Holder, keep_days: float, *, rows: int = ROWS_PER_CALL) -> Thinned:
     """Drop up to `rows` lines of history older than `keep_days`, then fold the log into the file.
 
     The age counts from the newest line. Never waits for a reader. Raises ValueError for a time below a

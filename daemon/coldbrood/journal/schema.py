@@ -11,11 +11,12 @@ from pathlib import Path
 from typing import get_args
 from urllib.parse import quote
 
-from coldbrood.journal.errors import JournalError
+from coldbrood.journal.errors import JournalError, NewerSchema, damage
 from coldbrood.watch.site import Quantity
 
 APPLICATION_ID = 0x62726F6F  # "broo"
 VERSION = 2
+NEWEST_THINKABLE = 999  # a schema beyond it is a number that damage wrote
 PAGE_BYTES = 1024
 REFUSED_KEPT = 2000
 QUANTITIES: tuple[str, ...] = get_args(Quantity)
@@ -52,6 +53,7 @@ def connect(path: Path) -> sqlite3.Connection:
     Raises sqlite3.Error, or JournalError where the disk cannot keep a write-ahead log.
     """
     db = sqlite3.connect(_uri(path, "rw"), uri=True, isolation_level=None, timeout=2.0)
+    db.text_factory = _text
     try:
         db.execute(f"PRAGMA page_size = {PAGE_BYTES}")
         mode = db.execute("PRAGMA journal_mode = WAL").fetchone()[0]
@@ -66,9 +68,15 @@ def connect(path: Path) -> sqlite3.Connection:
     return db
 
 
-def connect_reader(path: Path) -> sqlite3.Connection:
-    """Open an existing file for reading only; never changes it. Raises sqlite3.Error."""
-    return sqlite3.connect(_uri(path, "ro"), uri=True, isolation_level=None, timeout=2.0)
+def connect_reader(path: Path, *, immutable: bool = False) -> sqlite3.Connection:
+    """Open an existing file for reading only; never changes it. Raises sqlite3.Error.
+
+    `immutable` reads past a write-ahead log, on a disk where not even the log's index can be made.
+    """
+    uri = f"{_uri(path, 'ro')}{'&immutable=1' if immutable else ''}"
+    db = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=2.0)
+    db.text_factory = _text
+    return db
 
 
 def create(path: Path, tables: tuple[str, ...] = TABLES, version: int = VERSION) -> None:
@@ -92,18 +100,36 @@ def is_empty(db: sqlite3.Connection) -> bool:
 
 
 def version_of(db: sqlite3.Connection, path: Path) -> int:
-    """The schema version of a journal of ours. Raises JournalError for another's file or a newer schema."""
+    """The schema version of a journal of ours. Raises JournalError for another's file or a newer schema.
+
+    A file with all of our tables whose marks are wrong is a damaged one: sqlite3.DatabaseError says so.
+    """
     found = db.execute("PRAGMA application_id").fetchone()[0]
     if found != APPLICATION_ID:
+        if has_our_tables(db):
+            raise damage(f"application_id is {found}, though the tables are ours")
         what = (
             f"this SQLite file belongs to another program (application_id {found}, ours is {APPLICATION_ID})"
         )
-        raise JournalError(what, path, "name another file as the journal")
+        raise JournalError(what, path, "name another file as the journal", of_the_config=True)
     version = int(db.execute("PRAGMA user_version").fetchone()[0])
     if not 1 <= version <= VERSION:
+        if not 1 <= version <= NEWEST_THINKABLE and has_our_tables(db):
+            raise damage(f"schema {version} cannot be")
         what = f"its schema is {version}, this coldbrood knows 1 to {VERSION}"
-        raise JournalError(what, path, "install the newer coldbrood, or name another file")
+        raise NewerSchema(what, path, "install the newer coldbrood, or name another file")
     return version
+
+
+def has_our_tables(db: sqlite3.Connection) -> bool:
+    """Whether every table of today's schema is there as we made it. Raises sqlite3.Error."""
+    found = {sql for (sql,) in db.execute("SELECT sql FROM sqlite_master WHERE type = 'table'")}
+    return {sql for sql in TABLES if sql.startswith("CREATE TABLE")} <= found
+
+
+def _text(stored: bytes) -> str:
+    """Text as it was written, or with a mark where damage left what is none: one bad row is no end."""
+    return stored.decode("utf-8", "replace")
 
 
 def _uri(path: Path, mode: str) -> str:

@@ -11,7 +11,7 @@ from typing import TextIO
 
 from coldbrood.journal import replay, rows
 from coldbrood.journal.errors import JournalError, explain
-from coldbrood.journal.prepare import prepare
+from coldbrood.journal.prepare import Prepared, prepare
 from coldbrood.journal.rows import Batch, Restored
 from coldbrood.journal.schema import connect
 from coldbrood.journal.writing import Writing
@@ -24,30 +24,35 @@ _LOCK_PAUSE_S = 0.1
 class Journal:
     """The journal opened for writing, owned by the thread that opened it.
 
-    `last_seq` is the seq of the newest row; `set_aside` is where a damaged file went, if one did.
+    `last_seq` is the seq of the newest row; `set_aside` is where a damaged file went, if one did, or with
+    `newer_aside` one that a newer coldbrood wrote.
     """
 
-    def __init__(self, path: Path, db: sqlite3.Connection, lock: TextIO, set_aside: Path | None) -> None:
+    def __init__(self, path: Path, db: sqlite3.Connection, lock: TextIO, prepared: Prepared) -> None:
         self.path = path
         self.db = db
-        self.set_aside = set_aside
+        self.set_aside = prepared.set_aside
+        self.newer_aside = prepared.newer
         self._lock = lock
         self._file = os.stat(path).st_ino
         self._writing = Writing.resume(db)
 
     @classmethod
-    def open(cls, path: Path, *, now_label: str) -> "Journal":
+    def open(
+        cls, path: Path, *, now_label: str, newer_aside: bool = False, thorough: bool = False
+    ) -> "Journal":
         """Create, check, repair and migrate as needed, then open.
 
         A damaged file is set aside as `<name>.set-aside-<now_label>` and what can be read of it is
-        carried over. Raises JournalError for all else: no directory, no rights, another program's
-        file, a newer schema, a second daemon, a full disk.
+        carried over; with `newer_aside` one of a newer schema is set aside whole. `thorough` takes as long
+        as reading all of it, and finds damage that only a write would meet. Raises JournalError for all
+        else: no directory, no rights, another program's file, a second daemon, a full disk.
         """
         _check_place(path)
         lock = _take_lock(path)
         try:
-            set_aside = prepare(path, now_label)
-            return cls(path, connect(path), lock, set_aside)
+            prepared = prepare(path, now_label, newer_aside=newer_aside, thorough=thorough)
+            return cls(path, connect(path), lock, prepared)
         except BaseException as error:
             lock.close()
             if isinstance(error, sqlite3.Error):
@@ -126,16 +131,17 @@ class Journal:
         except OSError:
             same = False
         if not same:
-            raise JournalError(
-                "the file was moved or deleted", self.path, "put it back, or restart the daemon"
-            )
+            what_to_do = "put it back, or a new one is made"
+            raise JournalError("the file was moved or deleted", self.path, what_to_do, lost=True)
 
 
 def _check_place(path: Path) -> None:
     if not path.parent.is_dir():
         raise JournalError("its directory does not exist", path, f"make it: mkdir -p {path.parent}")
     if path.is_dir():
-        raise JournalError("it is a directory", path, "name a file")
+        raise JournalError("it is a directory", path, "name a file", of_the_config=True)
+    if path.exists() and not path.is_file():
+        raise JournalError("it is no plain file", path, "name another file", of_the_config=True)
     if not os.access(path.parent, os.W_OK):
         raise JournalError(
             "its directory may not be written", path, "check the owner and rights of the directory"
@@ -153,7 +159,9 @@ def _take_lock(path: Path) -> TextIO:
             return lock
         time.sleep(_LOCK_PAUSE_S)  # a look from outside holds it for an instant
     lock.close()
-    raise JournalError("another coldbrood is writing it", path, "stop the other one first")
+    raise JournalError(
+        "another coldbrood is writing it", path, "stop the other one first", of_the_config=True
+    )
 
 
 def _locked(lock: TextIO) -> bool:

@@ -142,6 +142,7 @@ class Started:
     down_s: float | None
     sure: bool
     set_aside: str | None = None
+    newer_aside: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +157,13 @@ class GapKnown:
     """The clock has been set, and shows that the start before was `gap_s` later than it seemed."""
 
     gap_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class GoingDown:
+    """The board is about to shut down, for its battery or a person's wish."""
+
+    reason: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +187,10 @@ class JournalFailed:
 
 @dataclass(frozen=True, slots=True)
 class JournalWell:
-    """Commits reach the disk again."""
+    """Commits reach the disk again; `set_aside` is where a file went that could not be used."""
+
+    set_aside: str | None = None
+    newer_aside: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,6 +225,7 @@ Event = (
     | Started
     | ClockStepped
     | GapKnown
+    | GoingDown
     | LinkUp
     | LinkDown
     | JournalFailed

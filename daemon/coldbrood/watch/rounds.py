@@ -167,10 +167,11 @@ def dusk(site: Site, state: State, now: Now) -> State:
     return digest(site, state, f"dusk/{_date(site, now)}", dusk_words(state.sight.boxes), now)
 
 
-def set_aside(site: Site, state: State, where: str, now: Now) -> State:
-    """The journal could not be read: said once, with where the old one lies."""
+def set_aside(site: Site, state: State, where: str, newer: bool, now: Now) -> State:
+    """The journal could not be used: said once, with where the old one lies."""
     spoken = Words(
-        "The old journal was damaged", f"It is kept at {where}. A new one is in use; learning starts anew."
+        "The old journal is of a newer coldbrood" if newer else "The old journal was damaged",
+        f"It is kept at {where}. A new one is in use; what could not be read is learned anew.",
     )
     return digest(site, state, f"journal-set-aside/{_date(site, now)}", spoken, now)
 

@@ -10,7 +10,18 @@ from typing import Any
 
 from coldbrood.brooder.refills import Refill
 from coldbrood.watch import alarms as machine
-from coldbrood.watch import batches, calibrated, chicks, outbox, rounds, sounding, tell, trial, verdicts
+from coldbrood.watch import (
+    batches,
+    calibrated,
+    chicks,
+    lastword,
+    outbox,
+    rounds,
+    sounding,
+    tell,
+    trial,
+    verdicts,
+)
 from coldbrood.watch.assess import assess_boxes, look_is_due
 from coldbrood.watch.boxstate import shown
 from coldbrood.watch.events import (
@@ -20,6 +31,7 @@ from coldbrood.watch.events import (
     ClockStepped,
     Event,
     GapKnown,
+    GoingDown,
     History,
     JournalFailed,
     JournalWell,
@@ -150,8 +162,8 @@ def _beat(site: Site, state: State, _event: Beat, now: Now) -> Stepped:
         *(verdicts.of_health(site, state.health, now.t_s) if site.boxes else ()),
     )
     state, judged = _judge(site, state, found, now)
-    state = chicks.weak_boxes(site, trial.take_back(state, now), now)
-    return rounds.dusk(site, state, now), (*acts, *looked, *judged)
+    state = lastword.stayed_up(site, trial.take_back(state, now), now)
+    return rounds.dusk(site, chicks.weak_boxes(site, state, now), now), (*acts, *looked, *judged)
 
 
 def _note(site: Site, state: State, event: Note, now: Now) -> Stepped:
@@ -226,10 +238,10 @@ def _started(site: Site, state: State, event: Started, now: Now) -> Stepped:
     health = verdicts.Health(started_t_s=now.t_s, down_s=event.down_s, down_sure=event.sure)
     state = replace(state, health=health, outbox=outbox.resume(state.outbox, now.t_s))
     down = "first start" if event.down_s is None else f"down {event.down_s:.0f} s"
-    state, corrected = calibrated.news(site, state)
+    state, corrected = calibrated.news(site, lastword.back(site, state, now))
     acts = (History("start", site.name, "up", down, event.set_aside or ""), *corrected)
     if event.set_aside is not None:
-        state = rounds.set_aside(site, state, event.set_aside, now)
+        state = rounds.set_aside(site, state, event.set_aside, event.newer_aside, now)
     return state, acts
 
 
@@ -259,8 +271,14 @@ def _journal_failed(_site: Site, state: State, event: JournalFailed, _now: Now) 
     return replace(state, health=replace(state.health, journal_detail=event.detail)), ()
 
 
-def _journal_well(_site: Site, state: State, _event: JournalWell, _now: Now) -> Stepped:
-    return replace(state, health=replace(state.health, journal_detail=None)), ()
+def _journal_well(site: Site, state: State, event: JournalWell, now: Now) -> Stepped:
+    state = replace(state, health=replace(state.health, journal_detail=None))
+    if event.set_aside is None:
+        return state, ()
+    line = History(
+        "journal", site.name, "set-aside", "newer" if event.newer_aside else "damaged", event.set_aside
+    )
+    return rounds.set_aside(site, state, event.set_aside, event.newer_aside, now), (line,)
 
 
 def _self_tested(_site: Site, state: State, event: SelfTested, _now: Now) -> Stepped:
@@ -298,6 +316,7 @@ HANDLERS: Mapping[type, Callable[[Site, State, Any, Now], Stepped]] = {
     Started: _started,
     ClockStepped: _clock,
     GapKnown: _gap,
+    GoingDown: lastword.going_down,
     LinkUp: _link_up,
     LinkDown: _link_down,
     JournalFailed: _journal_failed,

@@ -32,7 +32,7 @@ DOWN_S = 600.0
 class Health:
     """What the service knows of itself: since when it runs, its link, its journal, its last gap.
 
-    `found` and `asides` are of the last self-test.
+    `found` and `asides` are of the last self-test, `going_down_t_s` is when the board was to shut down.
     """
 
     started_t_s: float
@@ -45,6 +45,7 @@ class Health:
     found: tuple[str, ...] = ()
     asides: tuple[str, ...] = ()
     beat_t_s: float | None = None
+    going_down_t_s: float | None = None
 
 
 def of_reading(

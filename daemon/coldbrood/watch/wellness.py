@@ -35,6 +35,11 @@ def troubles(site: Site, state: State, now: Now) -> tuple[Trouble, ...]:
         *_probes(site, state, now),
         *_channels(site, state),
         *(Trouble("board", found) for found in state.health.found),
+        *(
+            ()
+            if state.health.going_down_t_s is None
+            else (Trouble("board", "is to shut down", has_alarm=True),)
+        ),
     )
 
 
