@@ -48,18 +48,18 @@ DOWN_S = 15 * MINUTE_S  # longer than what the daemon passes over in silence (10
 # Every message of the night by channel: from, to, how its title begins. A failing test prints what came in
 # this form, with one time in place of two. Windows: what the clock says may take 15 minutes of the story, 2 s
 # for real, on a loaded machine; what the forecast says moves too with the minute of the first reading (in the
-# pure watch the nudge comes at 02:14 whether that is 19:00 or 19:14). The jug of 19:00 does not last past
+# pure watch the nudge comes at 02:27 whether that is 19:00 or 19:14). The jug of 19:00 does not last past
 # midnight, nor any fill from then to the morning: so a fill at bedtime, whatever else it says, and a nudge.
 # The keeper takes 20 minutes, in which the nudge comes again each 10: twice, and then to the neighbour too.
 NIGHT = {
     "phone": (
         ("22:00", "22:15", "One fill now"),
-        ("01:50", "02:40", "Refill now: box A 2"),
-        ("02:00", "02:55", "Refill now: box A 2"),
-        ("02:10", "03:10", "Refill now: box A 2"),
-        ("06:30", "06:36", "Morning: woken once"),
+        ("02:03", "02:53", "Refill now: box A 2"),
+        ("02:13", "03:08", "Refill now: box A 2"),
+        ("02:23", "03:23", "Refill now: box A 2"),
+        ("06:30", "06:36", "Fill now, first thing: box A"),
     ),
-    "neighbour": (("02:10", "03:10", "Refill now: box A 2"),),
+    "neighbour": (("02:23", "03:23", "Refill now: box A 2"),),
 }
 ANSWERED = ["raise forecast", "acknowledge refill-seen", "clear forecast"]
 
@@ -286,7 +286,8 @@ def test_killed_in_the_quiet_and_again_at_the_nudge_the_night_is_the_same(real: 
     assert all(one.title.startswith("Refill now: box A 2") for one in (*nudges, *real.on("neighbour"))), came
     assert sum(one.title.endswith(AGAIN) for one in real.came) <= 1, came
     assert len(real.on("neighbour")) <= 1, came
-    assert morning.title == "Morning: woken once", came
+    assert morning.title == "Fill now, first thing: box A", came
+    assert morning.body.startswith("Woken once."), came
     assert morning.body.count("I was down and am back") == 1
     assert only_under_an_open_lid(real.night.houses["a"])
     with JournalReader.open(real.bench.journal_path) as reader:
