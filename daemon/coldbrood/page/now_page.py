@@ -246,7 +246,7 @@ def alarms(page: Now) -> Html | None:
         class_="tells",
         id="answered",
     )
-    title = tag("h2", say("Alarms")) if waiting else None
+    title = tag("h2", say("Alarms"), class_=None if waiting else "unseen")
     return tag(
         "section",
         title,
