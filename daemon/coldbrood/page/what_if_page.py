@@ -203,10 +203,15 @@ def _form(page: Now, view: BoxView, case: Case, boxes: list[str]) -> Html:
     )
 
 
+def _facts(case: Case) -> tuple[BoxSpec, Flock, float]:
+    """What can be asked to be other."""
+    return case.spec, case.flock, round(case.outdoor_c)
+
+
 def _answer(page: Now, view: BoxView, stands: Case, other: Case) -> Html:
     speech = page.speech
     cases = [(speech.say("As it stands"), stands)]
-    if other != stands:
+    if _facts(other) != _facts(stands):
         cases.append((speech.say("As asked"), other))
     night = night_h(page.view.site.keeper)
     sized = [(name, case.size()) for name, case in cases]
