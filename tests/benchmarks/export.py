@@ -7,6 +7,7 @@ exits 0 whether the bars hold or not.
 
 import argparse
 import os
+import signal
 import subprocess
 import sys
 import tempfile
@@ -60,6 +61,7 @@ class Cost:
 def main(argv: Sequence[str] | None = None) -> int:
     """Measure, print, exit 0."""
     args = _parser().parse_args(argv)
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(128 + signal.SIGTERM))  # so that no folder is left
     days = 3 if args.tiny else 90 if args.quick else 730
     began_s = time.monotonic()
     with tempfile.TemporaryDirectory(prefix="export-", dir=args.folder) as folder:
