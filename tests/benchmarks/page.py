@@ -68,7 +68,7 @@ def running(folder: Path, broker: Broker, size: Size, page: bool) -> Iterator[Pa
         site.send_day("outdoor", outside(26))
         for name in box_names(PROBES):
             site.send_day(f"box-{name}", cooling(26, (20, 14, 9.2, 4.7)))
-        bench.flush()
+        site.keep()
         yield site
 
 
