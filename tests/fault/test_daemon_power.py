@@ -10,4 +10,4 @@ def test_a_last_word_is_said_by_signal_and_by_file_and_taken_back_at_the_next_st
 
 def test_ends_in_a_stream_of_readings_lose_nothing() -> None:
     row = ends(long=False)
-    assert (row.places, row.lost, row.wrong) == (6, 0, [])
+    assert (row.places, row.lost, row.wrong) == (4, 0, [])

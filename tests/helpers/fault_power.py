@@ -26,7 +26,7 @@ def ends(long: bool) -> Row:
     rng = random.Random(11)
     with tempfile.TemporaryDirectory() as name, site(Path(name)) as bench:
         sent: list[float] = []
-        for number in range(40 if long else 6):
+        for number in range(40 if long else 4):
             bench.start()
             until_s = time.monotonic() + rng.uniform(0.0, 0.8)
             while not sent or time.monotonic() < until_s:
