@@ -243,6 +243,9 @@ enable_unit() {
     fi
 }
 
+# The old one has ended before its files go; the new one may have a long log to bring up to date: no waiting.
+restart_daemon_now() { systemctl stop coldbrood && systemctl start --no-block coldbrood; }
+
 restart_what_changed() {
     is_booted || {
         remains "systemd does not run here: the rest begins when the board starts"
@@ -252,7 +255,7 @@ restart_what_changed() {
     [ -z "$log_changed" ] || act "restart the log, for its limits" systemctl restart systemd-journald
     [ -z "$broker_changed$unit_changed" ] || act "restart the broker" systemctl restart mosquitto
     [ -e "$etc/coldbrood.toml" ] || return 0
-    [ -z "$program_changed$unit_changed" ] || act "restart coldbrood" systemctl restart --no-block coldbrood
+    [ -z "$program_changed$unit_changed" ] || act "restart coldbrood" restart_daemon_now
 }
 
 run_install() {
