@@ -43,7 +43,7 @@ FORBIDDEN = [
     ("settings/__init__.py", "import coldbrood.probes"),
     ("probes/__init__.py", "import coldbrood.clock"),
     ("journal/__init__.py", "import coldbrood.report"),
-    ("report/__init__.py", "import coldbrood.service"),
+    ("report/__init__.py", "import coldbrood.upkeep"),
     ("keep.py", "import coldbrood.links"),
     ("journal/__init__.py", "import coldbrood.service"),
     ("settings/__init__.py", "import coldbrood.cli"),
