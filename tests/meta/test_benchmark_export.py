@@ -1,4 +1,4 @@
-"""The benchmark of the export runs to its end and gives each figure with its bar, and leaves nothing behind."""
+"""The benchmark of the export runs to its end, gives each figure with its bar, and leaves nothing behind."""
 
 import json
 import subprocess

@@ -167,7 +167,7 @@ def boiling_c(pressure: float) -> float:
     g = n[1] * beta**2 + n[4] * beta + n[7]
     d = 2.0 * g / (-f - math.sqrt(f**2 - 4.0 * e * g))
     kelvin = (n[9] + d - math.sqrt((n[9] + d) ** 2 - 4.0 * (n[8] + n[9] * d))) / 2.0
-    return kelvin - 273.15
+    return float(kelvin - 273.15)
 
 
 def ice_point(readings_c: Sequence[float]) -> Point:
