@@ -27,6 +27,14 @@ ROW_S: Final = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
+class Kept:
+    """Of the past hours in the journal: the air outside, and each refill as (box, Unix time)."""
+
+    outside: list[Point]
+    refills: list[tuple[str, float]]
+
+
+@dataclass(frozen=True, slots=True)
 class Behind:
     """The past hours of one box: its air, the air outside, its refills; Unix times."""
 
@@ -38,12 +46,13 @@ class Behind:
 def body(page: Now) -> list[Child]:
     """One part for each box in use. Raises JournalError."""
     with page.desk.reader() as reader:
-        parts = [_box(page, reader, view) for view in page.view.state.views.values()]
+        kept = look_back(page, reader)
+    parts = [_box(page, kept, view) for view in page.view.state.views.values()]
     return [tag("h1", page.speech.say("Tonight")), *parts]
 
 
-def _box(page: Now, reader: JournalReader, view: BoxView) -> Html:
-    ahead, behind = page.desk.outlook(page.view, view.box), look_back(page, reader, view.box)
+def _box(page: Now, kept: Kept, view: BoxView) -> Html:
+    ahead, behind = page.desk.outlook(page.view, view.box), behind_of(page, kept, view.box)
     speech = page.speech
     return tag(
         "section",
@@ -61,24 +70,30 @@ def _box(page: Now, reader: JournalReader, view: BoxView) -> Html:
     )
 
 
-def look_back(page: Now, reader: JournalReader, box: str) -> Behind:
-    """What the journal and the sight know of the past hours."""
+def look_back(page: Now, reader: JournalReader) -> Kept:
+    """What the journal knows of the past hours, asked once for all boxes."""
     now, site = page.view.now, page.view.site
-    from_s = now.wall_s - BEHIND_S
-    seen = page.view.state.sight.boxes[box]
+    from_s, to_s = now.wall_s - BEHIND_S, now.wall_s + 60.0
+    outside = [
+        [(b.wall_s, b.mean_c) for b in found]
+        for name, found in bins(reader, from_s, to_s, STEP_S).items()
+        if name in site.probes and site.probes[name].role == "outdoor"
+    ]
+    lines = reader.history(from_s, to_s, "refill")
+    return Kept(outside[0] if outside else [], [(line.line.subject, line.wall_s) for line in lines])
+
+
+def behind_of(page: Now, kept: Kept, box: str) -> Behind:
+    """The past hours of one box, from the sight and the journal."""
+    now, seen = page.view.now, page.view.state.sight.boxes[box]
     track = [
         (wall_of(now, t_s), celsius)
         for t_s, celsius in (*seen.track, *((seen.newest,) if seen.newest else ()))
     ]
-    found = bins(reader, from_s, now.wall_s + 60.0, STEP_S)
-    outside = [
-        probe for name, probe in found.items() if name in site.probes and site.probes[name].role == "outdoor"
-    ]
-    lines = reader.history(from_s, now.wall_s + 60.0, "refill")
     return Behind(
-        box=[point for point in track if point[0] >= from_s],
-        outside=[(b.wall_s, b.mean_c) for b in outside[0]] if outside else [],
-        refills=[line.wall_s for line in lines if line.line.subject == box],
+        box=[point for point in track if point[0] >= now.wall_s - BEHIND_S],
+        outside=kept.outside,
+        refills=[wall_s for subject, wall_s in kept.refills if subject == box],
     )
 
 
