@@ -42,9 +42,9 @@ def heard_outside(ago_s: float | None) -> Sight:
     [
         ("known", True, 60.0, "blind"),
         ("unknown", False, 60.0, "learning"),
-        ("known", False, 3 * 3600.0 + 1.0, "no-outdoor"),
+        ("known", False, 3601.0, "no-outdoor"),
         ("known", False, None, "no-outdoor"),
-        ("known", False, 3 * 3600.0, None),
+        ("known", False, 3600.0, None),
         ("learning", False, 60.0, None),
     ],
 )

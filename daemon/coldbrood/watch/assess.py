@@ -32,6 +32,7 @@ BEFORE_BED_KH = 0.5
 GETTING_UP_S = 900.0
 SILENT_FLOOR_S = 900.0
 SILENT_INTERVALS = 3.0
+OUTDOOR_LOST_S = 3600.0  # a burst of lost messages is shorter
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +223,9 @@ def why_unsure(site: Site, sight: Sight, sureness: str, blind: bool, t_s: float)
     if sureness == "unknown":
         return "learning"
     outdoors = any(spec.role == "outdoor" for spec in site.probes.values())
-    return "no-outdoor" if outdoors and outdoor_seen_c(sight, t_s) is None else None
+    last = outdoor.last(sight.habit)
+    lost = last is None or t_s - last[0] > OUTDOOR_LOST_S
+    return "no-outdoor" if outdoors and lost else None
 
 
 def timetable_asks(due_s: float | None, unsure: str | None, lead_s: float, t_s: float) -> bool:

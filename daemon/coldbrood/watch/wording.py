@@ -142,8 +142,8 @@ def _why_refill(scene: Scene) -> str:
         "forecast-blind": f"The box probe is silent; an estimate: under the floor {when}.",
         "timetable-learning": f"This box is not known yet. {table}",
         "timetable-blind": f"The box probe is silent. {table}",
-        "forecast-no-outdoor": f"No outdoor reading for hours; an estimate: under the floor {when}.",
-        "timetable-no-outdoor": f"No outdoor reading for hours. {table}",
+        "forecast-no-outdoor": f"No outdoor reading for an hour; an estimate: under the floor {when}.",
+        "timetable-no-outdoor": f"No outdoor reading for an hour. {table}",
     }[reason]
 
 

@@ -18,8 +18,9 @@ CASES: dict[str, tuple[frozenset[str], int]] = {
     "both": (frozenset({"box", "outdoor"}), 6),
 }
 FROM_MIN = 3 * 1440 - 90  # 22:30 of day 2
-SETTLED_MIN = 30
 SLACK_MIN = 15
+# By then it is known that a probe is dead, not late: what fell due before counts from then.
+BOX_KNOWN_MIN, OUTDOOR_KNOWN_MIN = 30, 75
 
 
 @dataclass
@@ -37,18 +38,24 @@ class Watched:
         asks = list(self.product.minute(lane))
         if "refill" in asks:
             self.asked_min = lane.minute
-        if FROM_MIN + SETTLED_MIN <= lane.minute < self.until_min and lane.minute % 15 == 0:
+        if self.from_min() <= lane.minute < self.until_min and lane.minute % 15 == 0:
             self._look(lane)
         return asks
 
+    def from_min(self) -> int:
+        """The minute from which silence is known for what it is."""
+        return FROM_MIN + (BOX_KNOWN_MIN if "box" in self.product.silent else OUTDOOR_KNOWN_MIN)
+
     def _look(self, lane: Lane) -> None:
+        """The timetable counts from the true last refill: what nobody told the daemon is not its lateness."""
         view = self.product.entry.state.views["a"]
         if "box" in self.product.silent:
             self.estimated.append(view.estimated)
-        due_s = view.timetable_due_s
-        if due_s is None or self.asked_min > lane.refills[-1]:
+        hours = view.timetable.hours
+        if hours is None or self.asked_min > lane.refills[-1]:
             return
-        self.late_min = max(self.late_min, (self.product.entry.t_s - due_s) / 60.0)
+        due_min = max(lane.refills[-1] + 60.0 * hours, self.from_min())
+        self.late_min = max(self.late_min, lane.minute - due_min)
 
 
 def lateness_min(seed: int, case: str) -> tuple[float, bool]:
