@@ -145,7 +145,7 @@ def test_channel_rights_probe_and_damage_are_named_in_one_go(bench: Bench) -> No
     code, found, lines = doctor(bench)
     assert code == 69
     assert found["journal"][0] == "fault", lines
-    assert "restart the daemon: it sets the file aside" in found["journal"][1]
+    assert "it is set aside, and a new one made" in found["journal"][1]
 
 
 def test_a_config_at_fault_is_all_that_is_told(bench: Bench) -> None:

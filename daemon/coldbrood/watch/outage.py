@@ -20,12 +20,18 @@ def network_back(site: Site, state: State, accepted: Message, now: Now) -> State
     state = replace(state, outbox=hurry(state.outbox, accepted.channel, now.t_s))
     failed = _failed_since(state.outbox, accepted)
     began_t_s = min((message.created_t_s for message in failed), default=now.t_s)
-    if now.t_s - began_t_s < OUTAGE_S:
+    if now.t_s - began_t_s < OUTAGE_S or _summed_up(state.outbox, accepted.channel, now.t_s):
         return state
     channels = [channel for channel in site.channels if channel.name == accepted.channel]
     name = f"outage/{accepted.channel}/{began_t_s:.0f}"
     spoken = _words(site, began_t_s, _unsaid(state.outbox, failed), now)
     return enqueue(state, name, name, spoken, DIGEST_URGENCY, channels, now)
+
+
+def _summed_up(outbox: Outbox, channel: str, t_s: float) -> bool:
+    """Whether this end of an outage has its summary: what waited goes one by one, and each was late."""
+    about = f"outage/{channel}/"
+    return any(m.about.startswith(about) and t_s - m.created_t_s < OUTAGE_S for m in outbox.values())
 
 
 def hurry(outbox: Outbox, channel: str, t_s: float) -> Outbox:

@@ -23,6 +23,7 @@ def redate(site: Site, state: State, event: GapKnown) -> tuple[State, tuple[Hist
         health,
         started_t_s=since_s + gap_s,
         link_down_t_s=_moved(health.link_down_t_s, since_s, gap_s),
+        beat_t_s=_moved(health.beat_t_s, since_s, gap_s),
         down_s=(health.down_s or 0.0) + gap_s,
         down_sure=True,
     )
