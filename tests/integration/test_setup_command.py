@@ -5,12 +5,13 @@ or fewer; Ctrl-C at any question leaves the old one whole; a second run changes 
 import os
 import stat
 import threading
+import time
 from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
 
 import pytest
-from broker import Broker
+from broker import PATIENCE_S, Broker
 from receiver import Answer, Receiver
 from terminal import Terminal, word_in
 
@@ -46,10 +47,14 @@ def guarded(new_broker: Callable[..., Broker]) -> Broker:
 
 
 def speak(broker: Broker) -> None:
-    """Two probes tell their temperatures."""
+    """Two probes tell their temperatures, and setup has heard both: TCP may keep them for 40 ms."""
     for probe, celsius in (("box-a", 24.5), ("outdoor", 4.5)):
         body = f'[{{"n": "temperature", "u": "Cel", "v": {celsius}}}]'.encode()
         broker.publish(f"coldbrood/larch-lane/{probe}/reading", body)
+    until = time.monotonic() + PATIENCE_S
+    while broker.log().count("Received PUBACK from coldbrood-ear") < 2:
+        assert time.monotonic() < until, broker.log()
+        time.sleep(0.02)
 
 
 def first_run(config: Path, broker: Broker, receiver: Receiver) -> Terminal:
