@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from coldbrood.brooder.bank import Array
-from coldbrood.brooder.hold import cold_kh, heat_kh
+from coldbrood.brooder.hold import chance_under, cold_kh, heat_kh
 from coldbrood.brooder.paths import Paths
 from coldbrood.brooder.waking import heat_is_worth_waking, is_worth_waking
 
@@ -18,6 +18,10 @@ def fan(*starts_c: float, per_h: float = 1.0, sd_c: float = 0.05) -> Paths:
     box_c = np.array(starts_c)[:, None] - per_h * T_S / 3600.0
     n = len(starts_c)
     return Paths(T_S, box_c, np.full_like(box_c, sd_c), np.full(n, 1.0 / n))
+
+
+def worth(paths: Paths, risk: float) -> bool:
+    return is_worth_waking(paths, FLOOR_C, chance_under(paths, FLOOR_C), UP_S, risk)
 
 
 def test_degree_hours_are_the_area_under_the_floor() -> None:
@@ -37,19 +41,19 @@ def test_heat_is_cold_upside_down() -> None:
 
 
 def test_a_night_that_must_go_cold_wakes_at_once() -> None:
-    assert is_worth_waking(fan(21.0, 21.5, 22.0), FLOOR_C, UP_S, 0.1)
+    assert worth(fan(21.0, 21.5, 22.0), 0.1)
 
 
 def test_a_night_that_stays_warm_enough_does_not() -> None:
     # 1.5 h under the floor at the end: about one degree-hour, and a waking costs four.
-    assert not is_worth_waking(fan(24.5), FLOOR_C, UP_S, 0.1)
+    assert not worth(fan(24.5), 0.1)
 
 
 def test_while_it_is_not_sure_it_waits_for_the_crossing() -> None:
     half = fan(20.5, 20.5, 28.0)  # two go far under, one holds: the mean cold is dear, the need not sure
-    assert not is_worth_waking(half, FLOOR_C, UP_S, 0.1)
+    assert not worth(half, 0.1)
     late = Paths(T_S, half.box_c - 2.4, half.sd_c, half.weights)  # now the two stand at the floor
-    assert is_worth_waking(late, FLOOR_C, UP_S, 0.1)
+    assert worth(late, 0.1)
 
 
 def test_a_small_chance_of_the_hard_floor_is_worth_it_by_itself() -> None:
@@ -58,14 +62,14 @@ def test_a_small_chance_of_the_hard_floor_is_worth_it_by_itself() -> None:
     box_c[0, -2:] = 11.0
     paths = Paths(T_S, box_c, np.full_like(box_c, 0.05), np.ones(1))
     assert float(cold_kh(paths, FLOOR_C, UP_S)[0]) < 4.0
-    assert is_worth_waking(paths, FLOOR_C, UP_S, 0.1)
+    assert worth(paths, 0.1)
 
 
 def test_a_dearer_waking_wakes_less() -> None:
     # A wider risk makes a waking dearer: 4 degree-hours at one in ten, 16 at four in ten.
     paths = fan(22.0, 22.2)
-    assert is_worth_waking(paths, FLOOR_C, UP_S, 0.1)
-    assert not is_worth_waking(fan(24.0), FLOOR_C, UP_S, 0.4)
+    assert worth(paths, 0.1)
+    assert not worth(fan(24.0), 0.4)
 
 
 def test_an_hour_of_a_fresh_jugs_heat_is_slept_through() -> None:

@@ -12,8 +12,10 @@ SURE = 0.85
 NEAR_S = 900.0
 
 
-def is_worth_waking(paths: Paths, floor_c: Array, up_s: float, risk: float) -> bool:
+def is_worth_waking(paths: Paths, floor_c: Array, chance: Array, up_s: float, risk: float) -> bool:
     """Whether to wake a keeper who is up again at `up_s`, for floors of shape (n,).
+
+    `chance` (n,) is that of having been under them, as `hold.chance_under` of the same paths gives it.
 
     The cold till then must cost more than a waking, or the chance of the hard floor be beyond the risk. While
     it is not sure that a waking will be needed, it waits until the box is about to cross: by then the
@@ -23,10 +25,10 @@ def is_worth_waking(paths: Paths, floor_c: Array, up_s: float, risk: float) -> b
     price_kh = waking_cost_kh(risk)
     if float(paths.weights @ by_sample) <= price_kh:
         hard_c = np.array([hard_floor_c(float(c)) for c in floor_c])
-        if _chance_by(paths, hard_c, up_s) <= risk:
+        if float(np.interp(up_s, paths.t_s, chance_under(paths, hard_c))) <= risk:
             return False
     sure = float(paths.weights @ (by_sample > price_kh)) >= SURE
-    return sure or _chance_by(paths, floor_c, float(paths.t_s[0]) + NEAR_S) >= 0.5
+    return sure or float(np.interp(paths.t_s[0] + NEAR_S, paths.t_s, chance)) >= 0.5
 
 
 def heat_is_worth_waking(paths: Paths, ceiling_c: Array, up_s: float, risk: float) -> bool:
@@ -35,7 +37,3 @@ def heat_is_worth_waking(paths: Paths, ceiling_c: Array, up_s: float, risk: floa
     A fresh jug may lift the box over it for an hour; 48 h at 35 C is what set chicks back (V: HEAT48).
     """
     return float(paths.weights @ heat_kh(paths, ceiling_c, up_s)) > waking_cost_kh(risk)
-
-
-def _chance_by(paths: Paths, floor_c: Array, t_s: float) -> float:
-    return float(np.interp(t_s, paths.t_s, chance_under(paths, floor_c)))

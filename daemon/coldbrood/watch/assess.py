@@ -130,7 +130,7 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
     unsure = why_unsure(site, sight, sureness, blind, now.t_s)
     refill_by_s, reason = refill_by(held, due_s, unsure)
     refill_by_s = before_leaving(site, now, refill_by_s)
-    worth_it = is_worth_it(site, paths, floors, now)
+    worth_it = is_worth_it(site, paths, floors, held.chance_under, now)
     if not worth_it and timetable_asks(due_s, unsure, site.keeper.lead_s, now.t_s):
         reason = reason.replace("forecast-", "timetable-")
     mean_c, sd_c, estimated = _box_now(site, sight, box, now, blind)
@@ -181,7 +181,7 @@ def band_ahead(site: Site, seen: BoxSight, age: float, t_s: float, at_s: Array) 
     )
 
 
-def is_worth_it(site: Site, paths: Paths, floors: Array, now: Now) -> bool:
+def is_worth_it(site: Site, paths: Paths, floors: Array, chance: Array, now: Now) -> bool:
     """Whether a refill soon saves more than the coming of the keeper costs.
 
     By day it is whenever it is due, but shortly before bed the fill at bedtime will do, unless half a
@@ -190,7 +190,7 @@ def is_worth_it(site: Site, paths: Paths, floors: Array, now: Now) -> bool:
     keeper = site.keeper
     if is_night(site, now.wall_s):
         up_s = watch_of(now, next_wall_s(site, now.wall_s, keeper.rising_s)) + GETTING_UP_S
-        return is_worth_waking(paths, floors, up_s, keeper.risk)
+        return is_worth_waking(paths, floors, chance, up_s, keeper.risk)
     bedtime_wall_s = next_wall_s(site, now.wall_s, keeper.bedtime_s)
     if bedtime_wall_s - now.wall_s > BEFORE_BED_S:
         return True
