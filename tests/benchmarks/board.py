@@ -5,9 +5,7 @@ Run by hand: `.venv/bin/python tests/benchmarks/board.py [--quick] [--json]`. It
 on a real disk, and takes about 6 minutes (`--quick`: 1.5). It exits 0 whether the bars hold or not.
 """
 
-import argparse
 import signal
-import socket
 import sys
 import tempfile
 import time
@@ -21,7 +19,8 @@ import board_start
 import path_memory
 import path_writes
 from board_sums import Battery, Board, Card
-from figures import Figure, as_json, is_in_memory, machine, say, table, verdicts
+from broker import free_port
+from figures import Figure, as_json, is_in_memory, machine, options, say, table, verdicts
 from path_memory import Memory
 from path_writes import DAY_MIN, Writes
 
@@ -65,7 +64,7 @@ class Measured:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Measure, print, exit 0; 2 if the folder is in memory."""
-    args = _parser().parse_args(argv)
+    args = options(__doc__, "two hours instead of a day").parse_args(argv)
     size = TINY if args.tiny else QUICK if args.quick else FULL
     if is_in_memory(args.folder):
         print(f"--folder: {args.folder}: is in memory: name a folder on a disk", file=sys.stderr)
@@ -85,7 +84,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def measure(folder: Path, size: Size) -> Measured:
     """Memory first, while nothing else of ours has filled the page cache."""
-    page = PAGE.format(port=_free_port())
+    page = PAGE.format(port=free_port())
     say("  memory")
     memory = path_memory.measure(folder / "memory", PROBES, page)
     say(f"  start, {size.starts} times")
@@ -172,32 +171,6 @@ def energy_table(measured: Measured) -> str:
         ),
     ]
     return table(("energy (board and battery are guesses, M: put in your own)", ""), rows)
-
-
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
-
-
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
-    parser.add_argument("--quick", action="store_true", help="two hours instead of a day")
-    parser.add_argument(
-        "--tiny", action="store_true", help="only to see that it runs: the figures mean nothing"
-    )
-    parser.add_argument("--json", action="store_true", help="one JSON object instead of tables")
-    parser.add_argument(
-        "--folder",
-        type=Path,
-        default=Path(tempfile.gettempdir()),
-        metavar="DIR",
-        help="where journals and the logger's file go; on the disk to be measured (default: %(default)s)",
-    )
-    return parser
 
 
 if __name__ == "__main__":

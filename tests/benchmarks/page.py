@@ -20,10 +20,10 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 import page_years
 from bench import NO_PAGE, Bench
-from broker import Broker
+from broker import Broker, free_port
 from children import resident_mib, wait_until_idle
 from figures import Figure, as_json, machine, percentile, say, verdicts
-from page_site import NIGHT, PageSite, cooling, free_port, outside
+from page_site import NIGHT, PageSite, cooling, outside
 from path_lag import box_names, more_boxes
 from phone import CONTRAST, SIZES, SMALL, WORDS_ABOVE, at, chromium, opened, pocket, violations
 

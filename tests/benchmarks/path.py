@@ -5,7 +5,6 @@ Run by hand: `.venv/bin/python tests/benchmarks/path.py [--quick] [--json]`. It 
 on a real disk. It exits 0 whether the bars hold or not.
 """
 
-import argparse
 import signal
 import sys
 import tempfile
@@ -19,7 +18,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 import path_lag
 import path_memory
 import path_writes
-from figures import Figure, as_json, is_in_memory, machine, percentile, say, table, verdicts
+from figures import Figure, as_json, is_in_memory, machine, options, percentile, say, table, verdicts
 from path_lag import Lag
 from path_memory import Memory
 from path_writes import Writes
@@ -61,7 +60,7 @@ class Measured:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Measure, print, exit 0; 2 if the folder is in memory."""
-    args = _parser().parse_args(argv)
+    args = options(__doc__, "fewer rounds, a shorter day: under 90 s").parse_args(argv)
     size = TINY if args.tiny else QUICK if args.quick else FULL
     if is_in_memory(args.folder):
         print(f"--folder: {args.folder}: is in memory: name a folder on a disk", file=sys.stderr)
@@ -165,25 +164,6 @@ def writes_table(measured: Measured) -> str:
         f"{writes.readings} values kept, {writes.messages} messages; "
         f"{writes.commits_a_day:.0f} commits a day." + note
     )
-
-
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
-    parser.add_argument("--quick", action="store_true", help="fewer rounds, a shorter day: under 90 s")
-    parser.add_argument(
-        "--tiny", action="store_true", help="only to see that it runs: the figures mean nothing"
-    )
-    parser.add_argument("--json", action="store_true", help="one JSON object instead of tables")
-    parser.add_argument(
-        "--folder",
-        type=Path,
-        default=Path(tempfile.gettempdir()),
-        metavar="DIR",
-        help="where journals and the logger's file go; on the disk to be measured (default: %(default)s)",
-    )
-    return parser
 
 
 if __name__ == "__main__":

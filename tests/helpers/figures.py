@@ -1,10 +1,12 @@
 """What a benchmark prints: a table for people, one JSON object for machines, the machine it ran on."""
 
+import argparse
 import json
 import os
 import platform
 import sqlite3
 import sys
+import tempfile
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -95,3 +97,21 @@ def say(text: str) -> None:
 def _field(path: str, name: str) -> str | None:
     lines = Path(path).read_text(encoding="utf-8").splitlines()
     return next((line.partition(":")[2].strip() for line in lines if line.startswith(name)), None)
+
+
+def options(about: str | None, quick: str) -> argparse.ArgumentParser:
+    """The options of a benchmark that writes to a disk; `quick` says what its short run leaves out."""
+    parser = argparse.ArgumentParser(description=about, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--quick", action="store_true", help=quick)
+    parser.add_argument(
+        "--tiny", action="store_true", help="only to see that it runs: the figures mean nothing"
+    )
+    parser.add_argument("--json", action="store_true", help="one JSON object instead of tables")
+    parser.add_argument(
+        "--folder",
+        type=Path,
+        default=Path(tempfile.gettempdir()),
+        metavar="DIR",
+        help="where journals and the logger's file go; on the disk to be measured (default: %(default)s)",
+    )
+    return parser

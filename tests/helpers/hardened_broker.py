@@ -7,6 +7,8 @@ import subprocess
 import time
 from pathlib import Path
 
+from broker import free_port
+
 BROKER_FILES = Path(__file__).parents[2] / "deploy" / "broker"
 PASSWORDS = {
     "coldbrood": "pw-daemon",
@@ -24,7 +26,7 @@ class HardenedBroker:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.port = _free_port()
+        self.port = free_port()
         self.process: subprocess.Popen[bytes] | None = None
         (folder / "conf.d").mkdir()
         (folder / "data").mkdir()
@@ -120,13 +122,6 @@ class Listener:
         """End the client."""
         self.process.terminate()
         self.process.communicate(timeout=PATIENCE_S)
-
-
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
 
 
 def _write(path: Path, text: str) -> None:

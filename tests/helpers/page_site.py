@@ -2,7 +2,6 @@
 
 import json
 import math
-import socket
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
@@ -11,7 +10,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from bench import Bench
-from broker import Broker
+from broker import Broker, free_port
 
 from coldbrood.journal.reader import JournalReader
 from coldbrood.page.keys import Keys, load_keys
@@ -22,13 +21,6 @@ STEP_S = 300
 LINKED = "link=larch-lane state=up"
 PATIENCE_S = 90.0  # a daemon and a browser on a busy machine
 BUNDLE = 24
-
-
-def free_port() -> int:
-    """A port that nobody listens on just now."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 class PageSite:

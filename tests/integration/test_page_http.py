@@ -9,9 +9,9 @@ from urllib.parse import urlencode
 
 import pytest
 from bench import Bench
-from broker import Broker
+from broker import Broker, free_port
 from journal_records import dump
-from page_site import PageSite, free_port, page_site
+from page_site import PageSite, page_site
 
 from coldbrood.cli.main import main
 from coldbrood.page.guard import FREE_TRIES, HEADERS
