@@ -22,7 +22,7 @@ from coldbrood.brooder.thermal import priors
 # Variances are smooth: each third point of the means' grid is enough for them.
 COV_STRIDE = 3
 # The grid: the asked step for three hours, then longer and longer ones, as the range grows hours wide.
-LONGER_AFTER_S = ((0.0, 1.0), (3 * 3600.0, 2.0), (6 * 3600.0, 3.0), (12 * 3600.0, 6.0))
+LONGER_AFTER_S = ((0.0, 1.0), (3 * 3600.0, 2.0), (6 * 3600.0, 3.0))
 DAY_S = 86400.0
 # The exchange stands still within a step, so steps are short while a fresh jug warms the box.
 SETTLING_S = (150.0, 300.0, 450.0, 600.0, 900.0, 1200.0, 1500.0, 1800.0, 2400.0)
