@@ -30,8 +30,10 @@ from coldbrood.watch.alarms import Alarm
 from coldbrood.watch.boxstate import rfc3339
 
 SCALE = 500.0
-STORY = Story(  # 19:00 to 06:36, a little colder than the pure test's, begun with a jug of 60 C
-    replace(COLD_WEATHER, dusk_c=8.0, low_c=-3.0),
+# 19:00 to 06:36, the pure test's cold night with a colder dusk and half its front, begun with a jug of 60 C.
+# The refill of the night lasts well past 07:00, so by 06:36 only the morning's message asks for another.
+STORY = Story(
+    replace(COLD_WEATHER, dusk_c=8.0, front_drop_k=2.0),
     seed=8,
     starts_wall_s=STARTS_WALL_S + 3 * HOUR_S,
     lasts_s=11 * HOUR_S + 36 * MINUTE_S,
@@ -48,18 +50,18 @@ DOWN_S = 15 * MINUTE_S  # longer than what the daemon passes over in silence (10
 # Every message of the night by channel: from, to, how its title begins. A failing test prints what came in
 # this form, with one time in place of two. Windows: what the clock says may take 15 minutes of the story, 2 s
 # for real, on a loaded machine; what the forecast says moves too with the minute of the first reading (in the
-# pure watch the nudge comes at 02:27 whether that is 19:00 or 19:14). The jug of 19:00 does not last past
+# pure watch the nudge comes at 02:36 whether that is 19:00 or 19:14). The jug of 19:00 does not last past
 # midnight, nor any fill from then to the morning: so a fill at bedtime, whatever else it says, and a nudge.
 # The keeper takes 20 minutes, in which the nudge comes again each 10: twice, and then to the neighbour too.
 NIGHT = {
     "phone": (
         ("22:00", "22:15", "One fill now"),
-        ("02:03", "02:53", "Refill now: box A 2"),
-        ("02:13", "03:08", "Refill now: box A 2"),
-        ("02:23", "03:23", "Refill now: box A 2"),
+        ("02:11", "03:02", "Refill now: box A 2"),
+        ("02:21", "03:17", "Refill now: box A 2"),
+        ("02:31", "03:32", "Refill now: box A 2"),
         ("06:30", "06:36", "Fill now, first thing: box A"),
     ),
-    "neighbour": (("02:23", "03:23", "Refill now: box A 2"),),
+    "neighbour": (("02:31", "03:32", "Refill now: box A 2"),),
 }
 ANSWERED = ["raise forecast", "acknowledge refill-seen", "clear forecast"]
 
