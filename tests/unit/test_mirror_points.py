@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 from sites import START_WALL_S, make_site
 
-from coldbrood.mirror.feed import _Course
+from coldbrood.mirror.feed import Mark, _Course
 from coldbrood.mirror.points import AHEAD_MOST_S, FIRST_WALL_S, lines_of
 from coldbrood.watch.events import Reading
 
@@ -49,13 +49,13 @@ def test_what_is_no_number_has_no_line() -> None:
 
 
 def test_the_mark_passes_only_what_was_taken_twice_a_minute_apart() -> None:
-    course = _Course(safe=10, sent=10)
+    course = _Course(safe=Mark(10), sent=Mark(10))
     for at_s, seq in ((100.0, 20), (130.0, 30), (159.0, 40)):
-        course.sent = seq
-        course.taken.append((at_s, seq))
-    assert [course.ripe(s, 60.0) for s in (159.9, 160.0, 189.9, 190.0, 500.0)] == [10, 20, 20, 30, 40]
-    course.settle(20)
-    assert (course.safe, course.sent, [seq for _, seq in course.taken]) == (20, 40, [30, 40])
+        course.sent = Mark(seq)
+        course.taken.append((at_s, course.sent))
+    assert [course.ripe(s, 60.0).seq for s in (159.9, 160.0, 189.9, 190.0, 500.0)] == [10, 20, 20, 30, 40]
+    course.settle(Mark(20))
+    assert (course.safe.seq, course.sent.seq, [mark.seq for _, mark in course.taken]) == (20, 40, [30, 40])
     course.doubt()
-    assert (course.safe, course.sent, list(course.taken)) == (20, 20, [])
-    assert course.ripe(1e9, 60.0) == 20
+    assert (course.safe.seq, course.sent.seq, list(course.taken)) == (20, 20, [])
+    assert course.ripe(1e9, 60.0).seq == 20

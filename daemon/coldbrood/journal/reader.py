@@ -92,6 +92,11 @@ class JournalReader:
         """The seq of the newest reading; 0 if there is none."""
         return int(self._ask("SELECT max(seq) FROM reading")[0][0] or 0)
 
+    def wall_at(self, seq: int) -> float | None:
+        """The wall time of the reading with this seq; None if there is none."""
+        found = self._ask("SELECT wall_s FROM reading WHERE seq = ?", (seq,))
+        return float(found[0][0]) if found else None
+
     def count(self, from_wall_s: float, to_wall_s: float) -> int:
         """How many readings there are in a half-open range of wall time."""
         sql = "SELECT count(*) FROM reading WHERE wall_s >= ? AND wall_s < ?"

@@ -36,9 +36,22 @@ log = logging.getLogger("coldbrood")
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """All readings up to this seq of the journal are on the server for good."""
+    """All readings up to this seq of the journal are on the server for good.
+
+    `wall_s` of the reading with this seq tells the journal from another that has taken its place and counts
+    from 1 again; None in a mark that an older coldbrood kept.
+    """
 
     seq: int
+    wall_s: float | None = None
+
+    def lies_in(self, reader: JournalReader) -> bool:
+        """Whether this journal holds the reading of the mark."""
+        found_s = reader.wall_at(self.seq)
+        return self.seq == 0 or (found_s is not None and self.wall_s in (None, found_s))
+
+
+NOTHING: Final = Mark(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,29 +70,37 @@ class _Stopping(Exception):  # noqa: N818 - no error: it leaves a pass in the mi
 
 @dataclass(slots=True)
 class _Course:
-    """How far it got: `safe` is the mark, `sent` was taken once, `taken` says when, as (monotonic s, seq)."""
+    """How far it got: `safe` is the mark, `sent` was taken once, `taken` says when (monotonic s)."""
 
-    safe: int
-    sent: int
-    taken: deque[tuple[float, int]] = field(default_factory=deque)
+    safe: Mark
+    sent: Mark
+    taken: deque[tuple[float, Mark]] = field(default_factory=deque)
 
     def doubt(self) -> None:
         """Begin again at the mark."""
         self.sent = self.safe
         self.taken.clear()
 
-    def ripe(self, mono_s: float, again_after_s: float) -> int:
-        """The seq up to which everything was first taken long enough ago."""
-        seq = self.safe
+    def hold_to(self, reader: JournalReader) -> None:
+        """Begin anew where the journal is another one, or an older copy of it: nothing may be passed over."""
+        if not self.safe.lies_in(reader):
+            self.safe = NOTHING
+            self.doubt()
+        elif not self.sent.lies_in(reader):
+            self.doubt()
+
+    def ripe(self, mono_s: float, again_after_s: float) -> Mark:
+        """Up to where everything was first taken long enough ago."""
+        found = self.safe
         for at_s, upto in self.taken:
             if mono_s - at_s >= again_after_s:
-                seq = upto
-        return seq
+                found = upto
+        return found
 
-    def settle(self, seq: int) -> None:
-        """All up to `seq` was taken a second time."""
-        self.safe = seq
-        while self.taken and self.taken[0][1] <= seq:
+    def settle(self, mark: Mark) -> None:
+        """All up to there was taken a second time."""
+        self.safe = mark
+        while self.taken and self.taken[0][1].seq <= mark.seq:
             self.taken.popleft()
 
 
@@ -98,7 +119,7 @@ class Feed:
     ) -> None:
         self._site, self._path, self._server, self._post = site, journal_path, server, post
         self._pause_s, self._again_after_s = pause_s, again_after_s
-        self._course = _Course(mark.seq, mark.seq)
+        self._course = _Course(mark, mark)
         self._ending = threading.Event()
         self._faults = 0
         self._told: str | None = None
@@ -141,19 +162,17 @@ class Feed:
         """Send what is new once, and what was taken a minute ago once more."""
         course = self._course
         with JournalReader.open(self._path) as reader:
-            last = reader.last_seq()
-            if last < course.safe:  # another journal has taken the old one's place
-                course.safe = 0
-                course.doubt()
+            course.hold_to(reader)
+            last_seq = reader.last_seq()
             ripe = course.ripe(time.monotonic(), self._again_after_s)
-            for _ in self._send(reader, course.safe, ripe):
+            for _ in self._send(reader, course.safe.seq, ripe.seq):
                 pass
-            if ripe > course.safe:
+            if ripe.seq > course.safe.seq:
                 course.settle(ripe)
-                self._post(Mark(ripe))
-            for seq in islice(self._send(reader, course.sent, last), CHUNKS_A_PASS):
-                course.sent = seq
-                course.taken.append((time.monotonic(), seq))
+                self._post(ripe)
+            for seq in islice(self._send(reader, course.sent.seq, last_seq), CHUNKS_A_PASS):
+                course.sent = Mark(seq, reader.wall_at(seq))
+                course.taken.append((time.monotonic(), course.sent))
 
     def _send(self, reader: JournalReader, after: int, upto: int) -> Iterator[int]:
         """Send the readings after one seq up to another, a chunk at a time; gives the seq each reached."""
