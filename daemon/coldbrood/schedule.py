@@ -48,9 +48,10 @@ class WallSchedule:
         self._scheduler.shutdown(wait=False)
 
     def _set(self, kind: type[WallEvent]) -> None:
-        wall = datetime.fromtimestamp(self._clock.wall_s(), self._zone)
-        due = self._triggers[kind].get_next_fire_time(None, wall)
-        wait_s = self._clock.real_s(max(0.0, (due - wall).total_seconds()))
+        wall_s = self._clock.wall_s()
+        due = self._triggers[kind].get_next_fire_time(None, datetime.fromtimestamp(wall_s, self._zone))
+        # By Unix time: two local times of one zone, subtracted, miss the hour of a change of summer time.
+        wait_s = self._clock.real_s(max(0.0, due.timestamp() - wall_s))
         at = datetime.now(UTC) + timedelta(seconds=wait_s)
         self._scheduler.add_job(
             self._fire, DateTrigger(at), args=[kind, due], id=kind.__name__, replace_existing=True

@@ -2,8 +2,11 @@
 
 import threading
 import time
+from dataclasses import replace
 from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
 
+import pytest
 from sites import make_site
 
 from coldbrood.clock import Clock
@@ -74,3 +77,24 @@ def test_no_step_of_the_clock_drops_or_doubles_a_bedtime() -> None:
     run_until(clock, "2026-04-12T03:00:00+00:00")
     schedule.stop()
     assert [at.day for at in posts.of(Bedtime)] == [11]
+
+
+# The changes of 2026 in the European Union, at 01:00 UTC on the last Sundays of March and October (Directive
+# 2000/84/EC, articles 2 and 3, from memory): rising at 06:30 is 04:30 UTC after the one, 05:30 after the
+# other.
+@pytest.mark.parametrize(
+    ("start", "rising"),
+    [
+        ("2026-03-28T21:30:00+00:00", "2026-03-29T04:30:00+00:00"),
+        ("2026-10-24T20:30:00+00:00", "2026-10-25T05:30:00+00:00"),
+    ],
+)
+def test_a_night_with_a_change_of_summer_time_ends_at_its_hour(start: str, rising: str) -> None:
+    clock = Clock(1.0, datetime.fromisoformat(start).timestamp())
+    site = replace(make_site(), zone=ZoneInfo("Europe/Berlin"))
+    schedule = WallSchedule(site, clock, Posts(clock))
+    schedule.start()
+    job = schedule._scheduler.get_job(Morning.__name__)
+    due_wall_s = clock.wall_s() + (job.next_run_time - datetime.now(UTC)).total_seconds()
+    schedule.stop()
+    assert abs(due_wall_s - datetime.fromisoformat(rising).timestamp()) < 60.0
