@@ -86,7 +86,7 @@ class Watch(RuleBasedStateMachine):
         self.alarms_moved_by_the_table(acts)
         self.only_a_reading_clears(before, event)
         self.sends_have_an_intent(acts)
-        self.what_may_not_wake_waits_for_the_day(before)
+        self.what_may_not_wake_waits_for_the_day(acts)
         self.noise_has_a_cause(acts)
 
     # ---- what can happen
@@ -271,13 +271,14 @@ class Watch(RuleBasedStateMachine):
             recent = [key for key, at_s in self.reached if self.t_s - at_s < FLOOD_WINDOW_S]
             assert len(recent) <= FLOOD_MOST, f"a flood: {recent}"
 
-    def what_may_not_wake_waits_for_the_day(self, before: State) -> None:
+    def what_may_not_wake_waits_for_the_day(self, acts: tuple[Act, ...]) -> None:
+        """Nor may what was begun by day and tried again, or taken on by the next channel."""
         if not is_quiet(self.site, self.now):
             return
-        for key, message in self.state.outbox.items():
-            condition = message.about.partition("/")[0]
-            if key not in before.outbox and condition in CONDITIONS and message.key not in self.ever:
-                assert CONDITIONS[condition].wakes or message.urgency == CRITICAL_URGENCY, message
+        for act in acts:
+            condition = act.key.partition("/")[0] if isinstance(act, SendNow) else ""
+            if isinstance(act, SendNow) and condition in CONDITIONS:
+                assert CONDITIONS[condition].wakes or act.urgency == CRITICAL_URGENCY, act
 
     def noise_has_a_cause(self, acts: tuple[Act, ...]) -> None:
         for act in acts:

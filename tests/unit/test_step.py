@@ -287,3 +287,23 @@ def test_what_waits_for_the_morning_is_not_told_one_by_one_just_before_the_diges
 
     rising = START_WALL_S - 3.5 * HOUR_S + minute * 60.0
     assert is_quiet(make_site(), Now(0.0, rising, True)) is (minute < 2)
+
+
+def test_what_may_not_wake_and_found_no_way_out_by_day_rests_at_night() -> None:
+    """Neither tried again nor taken on by the next channel before the morning; what wakes is."""
+    watch = watching(at_h=11.7)
+    heated(watch)
+    watch.outcome = "try-again"
+    tries: dict[str, list[float]] = {}
+    for n in range(9 * 12):
+        watch.told.clear()
+        watch.send_c("box-a", 24.0 + 0.0625 * (n % 3))
+        watch.pass_s(300.0)
+        for told in watch.told:
+            tries.setdefault(told.send.key.partition("/")[0], []).append(told.wall_s)
+    at_h = [(wall_s - START_WALL_S) / HOUR_S + 10.0 for wall_s in tries["no-outdoor"]]
+    assert at_h[0] < 22.0, "it was begun by day"
+    assert not [hour for hour in at_h if 22.0 <= hour < 30.5]
+    assert at_h[-1] >= 30.5, "and goes on in the morning"
+    waking = [(wall_s - START_WALL_S) / HOUR_S + 10.0 for wall_s in tries["refill-now"]]
+    assert any(22.5 < hour < 30.0 for hour in waking), "what wakes is tried all night"

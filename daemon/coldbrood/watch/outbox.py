@@ -11,7 +11,7 @@ of an alarm flood (EEMUA 191 / ISA-18.2, reference/standards.md section 1: V for
 Back-off times and ages are our own choice, no source.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
@@ -79,8 +79,14 @@ def put(outbox: Outbox, message: Message) -> Outbox:
     return after
 
 
-def due(outbox: Outbox, t_s: float) -> tuple[Outbox, tuple[SendNow, ...]]:
-    """What to hand out now, most urgent first; each is marked as being sent.
+def _none(_message: Message) -> bool:
+    return False
+
+
+def due(
+    outbox: Outbox, t_s: float, rests: Callable[[Message], bool] = _none
+) -> tuple[Outbox, tuple[SendNow, ...]]:
+    """What to hand out now, most urgent first; each is marked as being sent. What `rests` stays as it is.
 
     At most 10 in any 10 minutes may reach people; what is over waits, but nothing critical does.
     """
@@ -88,6 +94,8 @@ def due(outbox: Outbox, t_s: float) -> tuple[Outbox, tuple[SendNow, ...]]:
     reached = sum(len(_within(m.reached_t_s, t_s)) for m in after.values())
     sends: list[SendNow] = []
     for message in _ready(after.values(), t_s):
+        if rests(message):
+            continue
         if message.urgency < CRITICAL_URGENCY and reached >= FLOOD_MOST:
             held = f"held back: {FLOOD_MOST} messages in {FLOOD_WINDOW_S / 60:.0f} min"
             if message.last_detail != held:  # a copy of each at every event is dear when hundreds wait

@@ -71,13 +71,13 @@ def step(site: Site, state: State, event: Event, now: Now) -> Stepped:
     whole = isinstance(event, (Reading, Refused, Note, Started))  # these also tell of what is not in use
     at_hand = site if whole else batches.in_use(site, state.sight, now.t_s)
     state, acts = HANDLERS[type(event)](at_hand, state, event, now)
-    state, sends = _send_due(state, now)
+    state, sends = _send_due(site, state, now)
     state, sounds = sounding.sound(site, state, now)
     return state, (*acts, *sends, *sounds)
 
 
-def _send_due(state: State, now: Now) -> Stepped:
-    box, sends = outbox.due(state.outbox, now.t_s)
+def _send_due(site: Site, state: State, now: Now) -> Stepped:
+    box, sends = outbox.due(state.outbox, now.t_s, lambda m: tell.waits_for_the_day(site, m, now))
     return (state if box is state.outbox else replace(state, outbox=box)), tuple(sends)
 
 

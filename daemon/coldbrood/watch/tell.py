@@ -7,9 +7,10 @@ from coldbrood.brooder.look_ins import to_follow_up
 from coldbrood.watch import alarms as machine
 from coldbrood.watch import outbox
 from coldbrood.watch.assess import BoxView
+from coldbrood.watch.conditions import CONDITIONS
 from coldbrood.watch.events import History, Now
 from coldbrood.watch.localtime import is_night
-from coldbrood.watch.outbox import Message
+from coldbrood.watch.outbox import CRITICAL_URGENCY, Message
 from coldbrood.watch.site import ChannelSpec, Site
 from coldbrood.watch.state import State
 from coldbrood.watch.wording import Words, fit, follow_up, words
@@ -21,6 +22,13 @@ DIGEST_URGENCY = 1
 def is_quiet(site: Site, now: Now) -> bool:
     """Whether only what needs an act now may make a sound."""
     return is_night(site, now.wall_s - QUIET_LINGERS_S) or is_night(site, now.wall_s)
+
+
+def waits_for_the_day(site: Site, message: Message, now: Now) -> bool:
+    """Whether a message of the day that is still on its way may make no sound before the morning."""
+    row = CONDITIONS.get(message.about.partition("/")[0])
+    held = row is not None and not row.wakes and message.urgency < CRITICAL_URGENCY
+    return held and is_quiet(site, now)
 
 
 def tell(site: Site, state: State, now: Now) -> State:
