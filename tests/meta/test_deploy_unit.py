@@ -79,6 +79,9 @@ def test_it_never_gives_up_but_on_a_bad_config() -> None:
     unit = settings()
     assert unit["Unit"]["StartLimitIntervalSec"] == "0"
     assert unit["Service"]["Restart"] == "always"
+    assert float(unit["Service"]["RestartSec"]) <= 1.0, (
+        "back on watch in 5 s after a kill, its start included"
+    )
     assert unit["Service"]["RestartPreventExitStatus"] == "78"
 
 
