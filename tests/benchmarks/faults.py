@@ -25,7 +25,7 @@ import fault_soak
 import fuzz_config
 import fuzz_door
 from fault_rows import Row
-from figures import Figure, as_json, machine, say, table
+from figures import Figure, as_json, machine, say, table, verdicts
 
 Loop = Callable[[bool], Row]
 
@@ -64,6 +64,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             [(n, f"{r.places}", f"{r.lost}", f"{r.repeated}", f"{len(r.wrong)}") for n, r in rows.items()],
         )
     )
+    print(f"\n{verdicts(_measured(rows))}\n" if _measured(rows) else "")
     for name, row in rows.items():
         for line in (*([row.note] if row.note else []), *dict.fromkeys(row.wrong)):
             print(f"  {name}: {line[:400]}")
@@ -75,8 +76,17 @@ def figures(rows: Mapping[str, Row]) -> list[Figure]:
     lost = [Figure(f"{name}: lost", float(row.lost), 0.0) for name, row in rows.items()]
     return [
         *lost,
+        *_measured(rows),
         *(Figure(f"{name}: broken promises", float(len(row.wrong)), 0.0) for name, row in rows.items()),
     ]
+
+
+def _measured(rows: Mapping[str, Row]) -> list[Figure]:
+    """What the loops measured: how soon, how much, how many."""
+    whole = Row("")
+    for row in rows.values():
+        whole.add(row)
+    return [Figure(name, value, bar) for name, (value, bar) in whole.figures.items()]
 
 
 def _run(name: str, long: bool) -> Row:

@@ -21,6 +21,7 @@ from coldbrood.settings.records import Config
 from coldbrood.watch.events import Reading
 
 PATIENCE_S = 20.0
+START_S = 90.0  # it loads its libraries first, and the machine may be busy
 SITE = "larch-lane"
 
 CONFIG = """
@@ -120,7 +121,7 @@ class Bench(AbstractContextManager["Bench"]):
     def start(self, command: Sequence[str] = ("-m", "coldbrood", "run")) -> None:
         """Start the daemon and wait until it is connected; another `command` wraps it for a fault."""
         self.launch(command)
-        self.wait_for(lambda: "link=larch-lane state=up" in self.log_text(), "the daemon to connect")
+        self.wait_for(lambda: "link=larch-lane state=up" in self.log_text(), "the daemon to connect", START_S)
 
     def launch(self, command: Sequence[str] = ("-m", "coldbrood", "run")) -> None:
         """Start the daemon and wait for nothing."""

@@ -24,6 +24,11 @@ class Row:
     repeated: int = 0
     wrong: list[str] = field(default_factory=list)
     note: str = ""
+    figures: dict[str, tuple[float, float]] = field(default_factory=dict)
+
+    def measure(self, name: str, value: float, bar: float) -> None:
+        """Keep the worst value of a figure beside its bar; the name ends with the unit."""
+        self.figures[name] = (max(value, self.figures.get(name, (value, bar))[0]), bar)
 
     def add(self, other: "Row") -> None:
         """Take another row of the same fault in."""
@@ -31,6 +36,8 @@ class Row:
         self.lost += other.lost
         self.repeated += other.repeated
         self.wrong += other.wrong
+        for name, (value, bar) in other.figures.items():
+            self.measure(name, value, bar)
 
 
 def wait_told(bench: Bench, title: str, place: str = "", patience_s: float = 60.0) -> None:

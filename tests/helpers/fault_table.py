@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from fault_loops import LOOPS
 from fault_rows import Row, unique_lines
-from figures import say, table
+from figures import Figure, say, table, verdicts
 
 
 def run(names: Sequence[str], long: bool) -> list[Row]:
@@ -49,6 +49,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     logging.disable(logging.WARNING)
     rows = run(asked.loops, long=not asked.short)
     print(shown(rows))
+    whole = Row("")
+    for row in rows:
+        whole.add(row)
+    if whole.figures:
+        print(f"\n{verdicts(Figure(name, value, bar) for name, (value, bar) in whole.figures.items())}")
     return int(any(row.wrong or row.lost for row in rows))
 
 
