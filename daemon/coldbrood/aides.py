@@ -110,6 +110,11 @@ class Aides:
         elif reason is not None and not is_unsaid(state):
             self._power.answer()
 
+    def let_power_go(self) -> None:
+        """Tell whoever waits for the last word that nothing more will be said."""
+        if self._power.asked() is not None:
+            self._power.answer()
+
     def self_test(self) -> SelfTested:
         """Look at the board."""
         found = (*selftest.look(self._config), *self._aside("sounder", "the sounder"))

@@ -151,11 +151,13 @@ class Service:
         """Take what has come in already, keep it, and leave in order."""
         self._supervisor.stopping()
         self._schedule.stop()
-        until_s = time.monotonic() + (LAST_WORD_S if is_unsaid(self._state) else DRAIN_S)
-        while time.monotonic() < until_s and (is_unsaid(self._state) or not self._queue.empty()):
+        self._aides.see_power(self._state)  # it may have been asked for since the last beat
+        began_s = time.monotonic()
+        while (unsaid := is_unsaid(self._state)) or not self._queue.empty():
+            if time.monotonic() - began_s > (LAST_WORD_S if unsaid else DRAIN_S):
+                break
             self._turn(0.2)
         self._settle(self._now())
-        self._aides.see_power(self._state)
         self._links.stop()
         self._aides.stop(STOP_S)
         self._worker.stop(STOP_S)
@@ -164,6 +166,7 @@ class Service:
         self._books.tell(now, History("stop", self.site.name, "down", "asked to stop"))
         self._settle(now)
         self._journal.close()
+        self._aides.let_power_go()
         log.info("stopped")
 
     # ---- the loop

@@ -42,7 +42,7 @@ def last_words(long: bool) -> Row:
     """A last word by signal or file, on a channel that is well, slow, broken or dead, then the end."""
     row = Row("the board's battery is low: a last word, then the end")
     channels = (Answer(), Answer(delay_s=1.0), Answer(status=500), Answer("stall"))
-    for ask in (_by_signal, _by_file):
+    for ask in (_by_signal, _by_file, _just_before_the_end):
         for answer in channels if long else channels[:1]:
             with tempfile.TemporaryDirectory() as name, site(Path(name)) as bench:
                 _last_word(row, bench, ask, answer)
@@ -63,6 +63,13 @@ def _by_file(bench: Bench) -> None:
     bench.wait_for(lambda: "state=going-down" in bench.log_text(), "the file to be seen", 40.0)
 
 
+def _just_before_the_end(bench: Bench) -> None:
+    """As `_by_file`, but the daemon is told to end before it has looked."""
+    folder = inbox_dir(bench.journal_path)
+    folder.mkdir(exist_ok=True)
+    (folder / "going-down").write_text("cell at 3.1 V\n")
+
+
 def _last_word(row: Row, bench: Bench, ask: ASK, answer: Answer) -> None:
     """Said before the exit where it can be, journalled always; and taken back by the next start, once."""
     place = f"{ask.__name__}, {answer.manner} {answer.status}"
@@ -76,6 +83,8 @@ def _last_word(row: Row, bench: Bench, ask: ASK, answer: Answer) -> None:
     if well and len(said) != 1:
         row.lost += not said
         row.wrong.append(f"{place}: last word {len(said)} times")
+    if (inbox_dir(bench.journal_path) / "going-down").exists():
+        row.wrong.append(f"{place}: the file is still there after the end, so the power is never cut")
     if not _in_history(bench):
         row.wrong.append(f"{place}: not in the journal")
     bench.receivers["phone"].answer = Answer()
