@@ -25,11 +25,8 @@ LATENCY_BAR_S = 5.0
 GROWTH_MIB = 24.0
 AS_SHIPPED = "max_inflight_messages 1000\nmax_queued_messages 40000\n"  # deploy/broker/coldbrood.conf
 CRITICAL = "failure"  # the sort of message that a critical alarm is sent as
-COLD_C = (
-    12.0,
-    12.125,
-    12.25,
-)  # under the hard floor: the first is held as a jump, the third is the second look
+# Under the hard floor: the first is held as a jump, the third is the second look.
+COLD_C = (12.0, 12.125, 12.25)
 
 
 class Flood:
@@ -78,6 +75,7 @@ class Load:
     latency_s: list[float] = field(default_factory=list)
     kept: int = 0
     dropped: int = 0
+    core_pct: float = 0.0
 
     @property
     def grown_mib(self) -> float:
@@ -98,10 +96,12 @@ def under_flood(folder: Path, seconds: float, qos: int) -> Load:
         process = psutil.Process(bench.daemon.pid)
         bench.send_c("box-a", 28.0)
         bench.send_c("box-b", 33.0)
+        began_s, busy_s = time.monotonic(), _busy_s(process)
         with Flood(bench.broker.port, "box-a", RATE_PER_S, qos) as flood:
             _watch(found, process, seconds / 2)
             found.latency_s.append(_alarm(bench))
             _watch(found, process, seconds / 2)
+        found.core_pct = 100.0 * (_busy_s(process) - busy_s) / (time.monotonic() - began_s)
         found.sent = flood.sent
         bench.flush()
         bench.stop()
@@ -127,7 +127,7 @@ def row(long: bool) -> Row:
         made.measure("memory grown under load, MiB", found.grown_mib, GROWTH_MIB)
         notes.append(
             f"QoS {qos}: {found.sent} sent, {found.kept} kept, alarm after {max(found.latency_s):.1f} s, "
-            f"grown by {found.grown_mib:.1f} MiB"
+            f"grown by {found.grown_mib:.1f} MiB, {found.core_pct:.0f} % of a core"
         )
     made.note = "; ".join(notes)
     return made
@@ -141,6 +141,11 @@ def judge(made: Row, found: Load, place: str) -> None:
         made.wrong.append(f"{place}: {found.sent} sent, {found.kept} kept, {found.dropped} counted")
     if found.kept < BURST:
         made.wrong.append(f"{place}: only {found.kept} kept")
+
+
+def _busy_s(process: psutil.Process) -> float:
+    used = process.cpu_times()
+    return float(used.user + used.system)
 
 
 def _watch(found: Load, process: psutil.Process, seconds: float) -> None:

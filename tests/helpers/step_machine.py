@@ -252,7 +252,7 @@ class Watch(RuleBasedStateMachine):
                 continue
             to = TRANSITIONS[before, event]  # type: ignore[index] # a pair that is not in the table fails here
             assert act.state in (("unacknowledged", "normal") if to == "by-condition" else (to,))
-            assert act.reason, "a change without a reason"
+            assert act.reason, f"a change without a reason: {act}"
 
     def only_a_reading_clears(self, before: State, event: Event) -> None:
         """Silence never looks like comfort, and no person, timer or restart ends a condition."""
