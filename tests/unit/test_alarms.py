@@ -427,6 +427,16 @@ def test_a_raise_under_suppression_makes_no_sound_even_in_the_same_step(site: Si
     assert [key for key, _, _ in site.tell()] == [FLOOR]
 
 
+def test_the_end_of_a_suppression_has_a_reason_even_for_what_was_never_raised() -> None:
+    alarms, _ = advance({}, [Verdict("refill-now", "a", True, False, "cooling")], 0.0, WALL0_S)
+    changes: tuple[Change, ...] = ()
+    for t_s, cold in ((1.0, True), (2.0, True), (1000.0, False), (2000.0, False)):
+        look = Verdict("under-hard-floor", "a", cold, not cold, "under-hard-floor")
+        alarms, changes = advance(alarms, [look], t_s, WALL0_S)
+    assert [(c.key, c.event) for c in changes] == [(FLOOR, "clear"), (NUDGE, "unsuppress")]
+    assert all(change.reason for change in changes)
+
+
 def test_what_is_out_of_service_hides_nothing(site: Site) -> None:
     in_state(site, "suppressed")
     site.do(remove, FLOOR)

@@ -303,7 +303,7 @@ def _suppress(book: _Book, alarm: Alarm) -> None:
     if above and alarm.state in ("normal", "unacknowledged", "acknowledged"):
         book.fire(alarm, "suppress", above[0])
     elif alarm.state == "suppressed" and not above:
-        book.fire(alarm, "unsuppress", alarm.reason)
+        book.fire(alarm, "unsuppress", alarm.reason or "returned")  # one never raised has no reason
 
 
 def _off_shelf(alarm: Alarm) -> Alarm:
