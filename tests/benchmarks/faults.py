@@ -16,12 +16,14 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 import fault_clock
 import fault_disk
+import fault_flood
 import fault_kills
 import fault_load
 import fault_machine
 import fault_probes
 import fault_receiver
 import fault_soak
+import fault_ways
 import fuzz_config
 import fuzz_door
 from fault_rows import Row
@@ -38,9 +40,11 @@ LOOPS: Mapping[str, Loop] = {
     "clock steps": fault_clock.steps,
     "clock at boot": fault_clock.boots,
     "receiver": fault_receiver.by_way_and_place,
+    "ways": fault_ways.through_the_daemon,
     "network": fault_receiver.without_network,
     "probes": fault_probes.row,
     "load": fault_load.row,
+    "flood": fault_flood.row,
     "machine": fault_machine.row,
     "payloads": fuzz_door.row,
     "config": fuzz_config.row,

@@ -4,6 +4,7 @@ Each timeline is held whole to what back-off, escalation and flood limit make of
 """
 
 from fault_receiver import by_way_and_place, without_network
+from fault_ways import through_the_daemon
 
 
 def test_every_way_to_fail_at_every_place_gives_the_whole_timeline() -> None:
@@ -16,3 +17,9 @@ def test_two_hours_without_a_network_end_in_one_message_an_alarm_and_one_summary
     row = without_network(long=False)
     assert row.wrong == []
     assert row.lost == 0
+
+
+def test_a_receiver_that_fails_under_the_whole_daemon_costs_no_alarm_and_no_reading() -> None:
+    row = through_the_daemon(long=False)
+    assert row.wrong == []
+    assert (row.places, row.lost) == (2, 0)
