@@ -142,11 +142,11 @@ class Bench(AbstractContextManager["Bench"]):
         birth = subprocess.run([*command, "-t", topic], capture_output=True, check=True, timeout=30)
         assert json.loads(birth.stdout)["status"] == "online"
 
-    def stop(self, number: signal.Signals = signal.SIGTERM) -> int:
+    def stop(self, number: signal.Signals = signal.SIGTERM, patience_s: float = PATIENCE_S) -> int:
         """End the daemon by a signal; its exit code."""
         assert self.daemon is not None
         self.daemon.send_signal(number)
-        return self.daemon.wait(PATIENCE_S)
+        return self.daemon.wait(patience_s)
 
     def log_text(self) -> str:
         """What the daemon said since its last start."""

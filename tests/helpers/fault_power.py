@@ -17,6 +17,7 @@ from coldbrood.journal.reader import JournalReader
 
 LAST_WORD = "Nobody watches from"
 BACK = "Watching again"
+STOP_MOST_S = 30.0  # the unit's TimeoutStopSec: the end may not hang on a dead channel
 ASK = Callable[[Bench], None]
 
 
@@ -76,7 +77,7 @@ def _last_word(row: Row, bench: Bench, ask: ASK, answer: Answer) -> None:
     bench.receivers["phone"].answer = answer
     bench.start()
     ask(bench)
-    if bench.stop() != 0:  # a wait of PATIENCE_S: the end may not hang on a dead channel
+    if bench.stop(patience_s=STOP_MOST_S) != 0:
         row.wrong.append(f"{place}: did not end in order")
     well = answer.manner == "status" and answer.status == 200
     said = [title for title in bench.titles() if title.startswith(LAST_WORD)]
