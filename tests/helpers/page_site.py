@@ -67,7 +67,9 @@ class PageSite:
 
     def wait_for_note(self, key: str) -> Note:
         """The note with this key, once it is kept."""
-        self.bench.wait_for(lambda: any(note.key == key for note in self.notes()), f"the note {key}")
+        self.bench.wait_for(
+            lambda: any(note.key == key for note in self.notes()), f"the note {key}", PATIENCE_S
+        )
         return next(note for note in self.notes() if note.key == key)
 
     def send_day(self, probe: str, celsius: list[float]) -> None:
