@@ -12,24 +12,23 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
+import page_years
 from figures import Figure, as_json, machine, say, table, verdicts
 from journal_records import START_WALL_S
+from sites import make_site
 
-from coldbrood.journal.rows import Batch
-from coldbrood.journal.store import Journal
-from coldbrood.watch.events import Reading
+from coldbrood.watch.site import Site
 
 GROWTH_MIB = 8.0  # from an eighth of the log to all of it
 TIMES_THE_DUMP = 20.0
 PROBES, EVERY_S, DAY_S = 6, 300, 86_400
 AN_EIGHTH = 8
-COMMIT_ROWS = 20_000
 DUMP = """import csv, sqlite3, sys
 db = sqlite3.connect(sys.argv[1])
 with open(sys.argv[2], "w", newline="") as file:
@@ -120,27 +119,15 @@ ALL = "senml,lines,parquet"
 def fill(path: Path, days: int) -> int:
     """A journal of so many days; the number of its readings."""
     say(f"filling {days} days")
-    journal = Journal.open(path, now_label="benchmark")
-    batch: list[Reading] = []
-    count = 0
-    for reading in readings(days):
-        batch.append(reading)
-        if len(batch) == COMMIT_ROWS:
-            journal.commit(Batch(taken=[*batch]))
-            count, batch = count + len(batch), []
-    journal.commit(Batch(taken=[*batch]))
-    journal.close()
-    return count + len(batch)
+    return page_years.write(path, six_probes(), START_WALL_S + days * DAY_S, days, EVERY_S)
 
 
-def readings(days: int) -> Iterator[Reading]:
-    """Each probe every five minutes, in steps of a sixteenth of a degree as a sensor gives them."""
-    names = [*(f"box-{chr(97 + n)}" for n in range(PROBES - 1)), "outdoor"]
-    for n in range(days * DAY_S // EVERY_S):
-        for k, name in enumerate(names):
-            celsius = 20.0 + ((n * 7 + k * 31) % 160) / 16.0
-            at_s = EVERY_S * n + 40.0 * k
-            yield Reading(name, "temperature_c", celsius, celsius - 0.25, at_s, START_WALL_S + at_s, True)
+def six_probes() -> Site:
+    """The made-up site with its box probe five times over."""
+    site = make_site()
+    box, outdoor = (next(p for p in site.probes.values() if p.role == role) for role in ("box", "outdoor"))
+    boxes = [replace(box, name=f"box-{chr(97 + n)}") for n in range(PROBES - 1)]
+    return replace(site, probes={probe.name: probe for probe in (*boxes, outdoor)})
 
 
 def child(what: str, code: str, *args: object) -> Cost:

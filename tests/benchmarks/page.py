@@ -7,6 +7,7 @@ It exits 0 whether the bars hold or not.
 
 import argparse
 import http.client
+import shutil
 import sys
 import tempfile
 import time
@@ -53,15 +54,25 @@ FULL, QUICK, TINY = Size(730.0, 300.0, 300), Size(200.0, 900.0, 100), Size(3.0, 
 
 
 @contextmanager
-def running(folder: Path, broker: Broker, size: Size, page: bool) -> Iterator[PageSite]:
-    """A daemon of six probes on such a journal, with the page or without it, a day of readings behind it."""
+def running(
+    folder: Path, broker: Broker, size: Size, page: bool, made: Path | None = None
+) -> Iterator[PageSite]:
+    """A daemon of six probes on such a journal, with the page or without it, a day of readings behind it.
+
+    The journal is made once: into `made` if it is not there yet, and copied from it if it is.
+    """
     port = free_port()
     table = f'address = "127.0.0.1"\nport = {port}' if page else NO_PAGE
     boxes = more_boxes(box_names(PROBES)[1:])
     with Bench(folder, broker, clock=f"1@{NIGHT}", page=table, probes=boxes) as bench:
         end_s = datetime.fromisoformat(NIGHT).timestamp() - 60.0
-        count = page_years.write(bench.journal_path, bench.config.site, end_s, size.days, size.step_s)
-        say(f"{count} readings in {bench.journal_path.stat().st_size / 1e6:.0f} MB")
+        if made is None or not made.exists():
+            count = page_years.write(bench.journal_path, bench.config.site, end_s, size.days, size.step_s)
+            say(f"{count} readings in {bench.journal_path.stat().st_size / 1e6:.0f} MB")
+            if made is not None:
+                shutil.copyfile(bench.journal_path, made)
+        else:
+            shutil.copyfile(made, bench.journal_path)
         bench.launch()
         bench.wait_for(lambda: "link=larch-lane state=up" in bench.log_text(), "the daemon", PATIENCE_S)
         site = PageSite(bench, port)
@@ -135,9 +146,10 @@ def sight(site: PageSite) -> list[Figure]:
 
 def memory(folder: Path, broker: Broker, size: Size) -> tuple[list[Figure], list[Figure]]:
     """The daemon without the page, and with it once every page was looked at; what was seen on the way."""
-    with running(folder / "without", broker, size, page=False) as site:
+    made = folder / "made.db"
+    with running(folder / "without", broker, size, page=False, made=made) as site:
         without = _rests(site)
-    with running(folder / "with", broker, size, page=True) as site:
+    with running(folder / "with", broker, size, page=True, made=made) as site:
         site.bench.wait_for(site.is_up, "the page to answer", PATIENCE_S)
         timed = speed(site, size.asks)
         with_page = _rests(site)

@@ -1,20 +1,32 @@
-"""Two years of a journal, made without waiting for them: readings, refills, look-ins, lines of alarms."""
+"""Two years of a journal, made without waiting for them: readings, look-ins, refills, lines of alarms.
+
+The readings are made inside SQLite, since two years of them through the daemon's own writer take minutes.
+"""
 
 import math
+import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
 from coldbrood import keep
 from coldbrood.codec import pack
-from coldbrood.journal.rows import Batch
+from coldbrood.journal.rows import SYNCED, Batch
+from coldbrood.journal.schema import QUANTITIES
 from coldbrood.journal.store import Journal
-from coldbrood.watch.events import History, Note, Now, Reading
+from coldbrood.watch.events import History, Note, Now
 from coldbrood.watch.sight import first_sight
 from coldbrood.watch.site import Site
 
-BATCH_ROWS = 50_000
 REFILL_S = 6 * 3600.0
 SEND_S = 1800.0
+# seq, probe, quantity, t_s, wall_s, raw, value, flags: all probes at one step, then all at the next
+READINGS = """WITH RECURSIVE step(n) AS (SELECT 0 UNION ALL SELECT n + 1 FROM step WHERE n + 1 < :steps),
+    at AS (SELECT n * :probes + p.id AS seq, p.id AS probe, n * :step_s AS t_s,
+        CASE WHEN p.id = :outdoor THEN 8.0 + 5.0 * sin(2 * pi() * n * :step_s / 86400.0)
+        ELSE 24.0 + 3.0 * sin(2 * pi() * n * :step_s / 86400.0 + p.id) END AS value
+        FROM step CROSS JOIN probe p)
+    INSERT INTO reading SELECT seq, probe, :quantity, t_s, :begin_s + t_s, value, value, :flags
+    FROM at ORDER BY seq"""
 
 
 def write(path: Path, site: Site, end_wall_s: float, days: float, step_s: float) -> int:
@@ -22,30 +34,36 @@ def write(path: Path, site: Site, end_wall_s: float, days: float, step_s: float)
 
     The sight is kept at its end, as a daemon that stopped in order leaves it.
     """
+    begin_s = end_wall_s - days * 86_400.0
+    Journal.open(path, now_label="made").close()
+    count = _readings(path, site, begin_s, math.ceil(days * 86_400.0 / step_s), step_s)
     journal = Journal.open(path, now_label="made")
-    begin_s, count = end_wall_s - days * 86_400.0, 0
-    for readings, from_s, to_s in _spans(site, begin_s, end_wall_s, step_s):
-        count += len(readings)
-        journal.commit(Batch(taken=[*readings, *_notes(from_s, to_s)], history=list(_history(from_s, to_s))))
+    journal.commit(
+        Batch(taken=list(_notes(begin_s, end_wall_s)), history=list(_history(begin_s, end_wall_s)))
+    )
     journal.commit(Batch(states={keep.SIGHT: pack(first_sight(site))}))
     journal.close()
     return count
 
 
-def _spans(
-    site: Site, begin_s: float, end_s: float, step_s: float
-) -> Iterator[tuple[list[Reading], float, float]]:
-    at_s, from_s, found = begin_s, begin_s, list[Reading]()
-    while at_s < end_s:
-        for n, probe in enumerate(site.probes.values()):
-            swing = math.sin(2 * math.pi * at_s / 86_400.0 + n)
-            value = 8.0 + 5.0 * swing if probe.role == "outdoor" else 24.0 + 3.0 * swing
-            found.append(Reading(probe.name, "temperature_c", value, value, at_s - begin_s, at_s, True))
-        at_s += step_s
-        if len(found) >= BATCH_ROWS:
-            yield found, from_s, at_s
-            from_s, found = at_s, []
-    yield found, from_s, at_s
+def _readings(path: Path, site: Site, begin_s: float, steps: int, step_s: float) -> int:
+    probes = list(site.probes.values())
+    outdoor = next(n for n, probe in enumerate(probes, 1) if probe.role == "outdoor")
+    values = {
+        "steps": steps,
+        "step_s": step_s,
+        "probes": len(probes),
+        "outdoor": outdoor,
+        "quantity": QUANTITIES.index("temperature_c") + 1,
+        "begin_s": begin_s,
+        "flags": SYNCED,
+    }
+    db = sqlite3.connect(path)
+    with db:
+        db.executemany("INSERT INTO probe VALUES (?, ?)", enumerate((p.name for p in probes), 1))
+        db.execute(READINGS, values)
+    db.close()
+    return steps * len(probes)
 
 
 def _notes(from_s: float, to_s: float) -> Iterator[Note]:
