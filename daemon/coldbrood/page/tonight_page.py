@@ -186,7 +186,7 @@ def sayings(page: Now, view: BoxView, ahead: Outlook) -> list[str]:
         low, mid, high = (speech.bare_degrees(value) for value in plan.low_c)
         said.append(
             speech.say(
-                "Lowest tonight about {mid} ({low} to {high}) {unit}.",
+                "With this plan lowest about {mid} ({low} to {high}) {unit}.",
                 mid=mid,
                 low=low,
                 high=high,
