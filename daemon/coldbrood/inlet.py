@@ -27,6 +27,8 @@ log = logging.getLogger("coldbrood")
 BURST: Final = 600.0
 PER_S: Final = 2.0
 TELL_EVERY_S: Final = 60.0
+# A signal's handler runs in the thread that waits: what it puts between the look and the wait wakes nobody.
+LOOK_AGAIN_S: Final = 1.0
 
 Item = TypeVar("Item")
 
@@ -98,7 +100,7 @@ class Inlet(Generic[Item]):
                 left_s = until_s - time.monotonic()
                 if left_s <= 0:
                     raise Empty
-                self._news.wait(min(left_s, self._next_release_s()))
+                self._news.wait(min(left_s, self._next_release_s(), LOOK_AGAIN_S))
 
     def _first(self) -> Item | Packet:
         item = self._waiting.popleft()

@@ -151,3 +151,16 @@ def test_the_count_comes_through_the_door_as_a_refusal_beside_the_reading() -> N
     assert isinstance(refused, Refused)
     assert (refused.probe, refused.reason) == ("box-a", "too-often")
     assert refused.detail.startswith("41 ")
+
+
+def test_what_a_signal_puts_between_the_look_and_the_wait_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its handler runs in the thread that waits; put so, they wake nobody, and the wait is an hour."""
+    inlet, put = Inlet[Beat | None](SITE, HandClock(), lambda _mid: None), [Beat()]
+
+    def interrupted(_: object) -> float:
+        if put:
+            inlet.put(put.pop())
+        return 3600.0
+
+    monkeypatch.setattr(Inlet, "_next_release_s", interrupted)
+    assert inlet.get(3600.0) == Beat()
