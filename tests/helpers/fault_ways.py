@@ -84,8 +84,8 @@ def _marks(row: Row, bench: Bench, way: str) -> None:
         messages = [unpack(body, Message) for body in reader.messages().values()]
     mine = [message for message in messages if message.channel == "phone"]
     doubtful = {line.subject for line in lines if line.state == "unknown"}
-    if (WAYS[way] == "unknown") != any(message.key in doubtful for message in mine):
-        row.wrong.append(f"{way}: outcomes {sorted({line.state for line in lines})}")
+    if (WAYS[way] == "unknown") != any(message.may_repeat for message in mine):
+        row.wrong.append(f"{way}: in doubt, or not, as it should not be: {mine}")
     marked = sum(message.may_repeat and message.state == "accepted" for message in mine)
     told = sum(title.endswith(MARK) for title in bench.titles())
     if marked != told or any(message.key in doubtful and not message.may_repeat for message in mine):
