@@ -19,6 +19,9 @@ Row = Sequence[Any]  # what sqlite3 hands out: the columns are those of the ques
 
 AGE_MOST_S: Final = 2 * 86_400.0
 _FIRST_AFTER = "SELECT seq, wall_s FROM reading WHERE seq >= ? ORDER BY seq LIMIT 1"
+# each end asked for on its own: SQLite looks up one of them, but reads the whole table for both at once
+_ENDS = """SELECT ifnull((SELECT min(seq) FROM reading), 0),
+    ifnull((SELECT max(seq) FROM reading), -1) + 1"""
 _BINS = """SELECT p.name, CAST(r.wall_s / ? AS INTEGER), min(r.value), avg(r.value), max(r.value), count(*)
     FROM reading r JOIN probe p ON p.id = r.probe JOIN quantity q ON q.id = r.quantity
     WHERE r.seq >= ? AND r.seq < ? AND r.wall_s >= ? AND r.wall_s < ? AND q.name = 'temperature_c'
@@ -57,7 +60,7 @@ def bins(reader: JournalReader, from_wall_s: float, to_wall_s: float, step_s: fl
 def first_seq(db: sqlite3.Connection, wall_s: float) -> int:
     """A seq before which every reading arrived earlier than `wall_s` + AGE_MOST_S, and after which every one
     arrived at `wall_s` or later; one past the last if there is none. Raises sqlite3.Error."""
-    low, high = db.execute("SELECT ifnull(min(seq), 0), ifnull(max(seq), -1) + 1 FROM reading").fetchone()
+    low, high = db.execute(_ENDS).fetchone()
     while low < high:
         middle = (low + high) // 2
         row = db.execute(_FIRST_AFTER, (middle,)).fetchone()
