@@ -15,7 +15,7 @@ NOW = Now(T_S, START_WALL_S + 12 * HOUR_S, synced=True)  # 22:00
 def plan(fill: bool, *wake_h: float) -> NightPlan:
     held = make_hold(300, 330, 360, 400)
     wake_s = tuple(T_S + hours * HOUR_S for hours in wake_h)
-    return NightPlan(fill, wake_s, None, held, held, (22.0, 23.0, 24.0), 0.05, 4.5, "for the test")
+    return NightPlan(fill, 75.0, wake_s, None, held, held, (22.0, 23.0, 24.0), 0.05, 4.5, "for the test")
 
 
 def said(**plans: NightPlan) -> Words:

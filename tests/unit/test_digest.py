@@ -22,6 +22,7 @@ NEVER = make_hold(None, None, None, None)
 def plan(**other: object) -> NightPlan:
     whole = NightPlan(
         fill_at_bedtime=True,
+        bedtime_fill_c=75.0,
         wake_s=(),
         wake_window_s=None,
         sleep_through=NEVER,
@@ -127,3 +128,12 @@ def test_a_night_without_a_box_seen_is_said() -> None:
 def test_dusk_names_each_count() -> None:
     boxes = first_sight(make_site("ab")).boxes
     assert "box A 16, box B 16" in dusk_words(boxes).body
+
+
+def test_a_fill_asked_for_cooler_says_how_warm_in_the_keepers_unit() -> None:
+    _, usual = said(plan())
+    assert "water of" not in usual
+    _, cooler = said(plan(bedtime_fill_c=50.0))
+    assert "Fill with water of 50 C: hotter is too hot. Carry the jug closed: the water scalds." in cooler
+    _, unfilled = said(plan(fill_at_bedtime=False, bedtime_fill_c=50.0))
+    assert "water of" not in unfilled

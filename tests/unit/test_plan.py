@@ -120,7 +120,7 @@ def test_a_risk_that_is_none_is_refused() -> None:
 Marks = tuple[int, ...]
 
 
-def alone(drawn: plans.Night, marks: Marks, fill_c: float, risk: float) -> tuple[float, list[float]]:
+def alone(drawn: plans.Night, marks: Marks, bed_c: float, risk: float) -> tuple[float, list[float]]:
     """One set of fills played on its own, draw by draw and step by step: chance, and each draw's cost."""
     off = plans._off_by(drawn)
     under, costs = 0, []
@@ -137,7 +137,7 @@ def alone(drawn: plans.Night, marks: Marks, fill_c: float, risk: float) -> tuple
             hard_c = max(7.0, float(drawn.floor_c[i]) - 5.0)
             went_under = went_under or (shown < hard_c and bool(warm))
             if i in marks:
-                state[0, 0], last = fill_c, i + 1
+                state[0, 0], last = 75.0 if i else bed_c, i + 1
             state = step_mean(c, state, drawn.outdoor_c[i, d], heat_at(drawn.heat[:, i], state[1]))
         under += went_under
         woken = sum(mark > 0 for mark in marks) + (went_over or hot > 40.0 * risk)
@@ -145,23 +145,24 @@ def alone(drawn: plans.Night, marks: Marks, fill_c: float, risk: float) -> tuple
     return under / plans.DRAWS, costs
 
 
-def every_night(drawn: plans.Night, risk: float) -> dict[Marks, tuple[float, list[float]]]:
+def every_night(drawn: plans.Night, risk: float, bed_c: float) -> dict[Marks, tuple[float, list[float]]]:
     """Every set of at most one waking and of two at the rule's distance, each played alone."""
     inner = range(2, len(drawn.t_s) - 2)
     wakes: list[Marks] = [(), *((i,) for i in inner)]
     wakes += [pair for pair in combinations(inner, 2) if pair[1] - pair[0] >= plans.WAKINGS_APART]
-    return {bed + w: alone(drawn, bed + w, 75.0, risk) for bed in ((), (0,)) for w in wakes}
+    return {bed + w: alone(drawn, bed + w, bed_c, risk) for bed in ((), (0,)) for w in wakes}
 
 
 def best_bedtime(nights: dict[Marks, tuple[float, list[float]]], risk: float) -> bool:
-    """Whether to fill at bedtime: what suits each draw best afterwards, averaged."""
+    """Whether to fill at bedtime: halfway from what suits each draw best afterwards to what suits all."""
 
-    def hindsight(at_bed: bool) -> tuple[bool, float]:
+    def halfway(at_bed: bool) -> tuple[bool, float]:
         own = {marks: night for marks, night in nights.items() if (0 in marks) == at_bed}
         few = [costs for marks, (_, costs) in own.items() if len(marks) - at_bed <= 1]
-        return min(c for c, _ in own.values()) > risk, sum(min(draw) for draw in zip(*few, strict=True))
+        known = sum(min(draw) for draw in zip(*few, strict=True))
+        return min(c for c, _ in own.values()) > risk, 0.5 * (known + min(map(sum, few)))
 
-    return min((False, True), key=hindsight)
+    return min((False, True), key=halfway)
 
 
 @pytest.mark.parametrize(
@@ -174,42 +175,60 @@ def test_brute_force_finds_no_better_night(
     curve, hours, risk = flat(outdoor_c, 1.0, NOW_S), 3.5, 0.2
     bank = bank_at(evening(), SPEC, NOW_S, curve, FLOCK)
     drawn = plans.draw_night(bank, SPEC, NOW_S + hours * HOUR_S, curve, FLOCK, lambda _: floor_c)
-    nights = every_night(drawn, risk)
-    at_bed = best_bedtime(nights, risk)
+    plan = night(
+        evening(), SPEC, NOW_S, NOW_S, NOW_S + hours * HOUR_S, curve, FLOCK, lambda _: floor_c, risk, 75.0
+    )
+    nights = every_night(drawn, risk, plan.bedtime_fill_c)
+    at_bed = plan.bedtime_fill_c < 75.0 or best_bedtime(nights, risk)
 
     def cost(marks: Marks) -> tuple[bool, float]:
         chance, costs = nights[marks]
         return chance > risk, sum(costs) / len(costs) + 40.0 * max(chance - risk, 0.0)
 
     best = min((marks for marks in nights if (0 in marks) == at_bed), key=cost)
-    plan = night(
-        evening(), SPEC, NOW_S, NOW_S, NOW_S + hours * HOUR_S, curve, FLOCK, lambda _: floor_c, risk, 75.0
-    )
     assert plan.cost_kh + 40.0 * max(plan.chance_under - risk, 0.0) == pytest.approx(cost(best)[1], abs=1e-9)
     assert plan.fill_at_bedtime == at_bed
     assert [round((t - NOW_S) / plans.GRID_S) for t in plan.wake_s] == [i for i in best if i]
 
 
-def test_a_fill_that_would_overheat_the_box_is_left_out() -> None:
-    curve = flat(5.0, 1.0, NOW_S)
+def under_ceiling(ceiling_c: float, floor_c: float = 18.0) -> plans.NightPlan:
+    return night(
+        evening(),
+        SPEC,
+        NOW_S,
+        NOW_S,
+        NOW_S + 8 * HOUR_S,
+        flat(5.0, 1.0, NOW_S),
+        FLOCK,
+        lambda _: floor_c,
+        0.1,
+        75.0,
+        lambda _: ceiling_c,
+    )
 
-    def filled(ceiling_c: float) -> bool:
-        return night(
-            evening(),
-            SPEC,
-            NOW_S,
-            NOW_S,
-            NOW_S + 8 * HOUR_S,
-            curve,
-            FLOCK,
-            lambda _: 16.0,
-            0.1,
-            75.0,
-            lambda _: ceiling_c,
-        ).fill_at_bedtime
 
-    assert filled(34.0)
-    assert not filled(21.0)
+def test_a_fill_that_would_overheat_the_box_is_asked_for_cooler() -> None:
+    usual, cooler = under_ceiling(34.0), under_ceiling(27.0)
+    assert (usual.fill_at_bedtime, usual.bedtime_fill_c) == (True, 75.0)
+    assert cooler.fill_at_bedtime
+    assert cooler.bedtime_fill_c in (65.0, 55.0, 45.0)
+    assert len(cooler.wake_s) == 0
+
+
+def test_a_lower_ceiling_never_asks_for_hotter_water() -> None:
+    asked = [under_ceiling(c).bedtime_fill_c for c in (34.0, 30.0, 27.0, 24.0)]
+    assert asked == sorted(asked, reverse=True)
+    assert asked[0] > asked[-1]
+
+
+def test_each_temperature_tried_is_worse_or_hotter_than_the_one_chosen() -> None:
+    """By brute force over the temperatures: none is better by more than half a degree-hour."""
+    plan, curve = under_ceiling(27.0), flat(5.0, 1.0, NOW_S)
+    bank = bank_at(evening(), SPEC, NOW_S, curve, FLOCK)
+    until_s = NOW_S + 8 * HOUR_S
+    drawn = plans.draw_night(bank, SPEC, until_s, curve, FLOCK, lambda _: 18.0, lambda _: 27.0)
+    alone_at = [np.mean(alone(drawn, (0,), bed_c, 0.1)[1]) for bed_c in (75.0, 65.0, 55.0, 45.0)]
+    assert plan.cost_kh <= min(alone_at) + 0.5
 
 
 def test_an_empty_box_is_planned_for_too() -> None:

@@ -33,6 +33,7 @@ SURPRISE_SD = 2.5
 LONGEST_STEP_S = 600.0
 FILL_SD_C = 7.0
 TOLD_FILL_SD_C = 4.0
+HOT_BOX_C = 41.0
 LID_SD_C = 0.8
 UNSEEN_BOX_SD_C = 5.0
 STRAY_DOUBT_SD = 2.0
@@ -268,11 +269,24 @@ def _new_jug(bank: Bank, who: NDArray[np.bool_], fill_c: Array | float, var: flo
     return replace(bank, mean=mean, cov=cov)
 
 
-def refilled(bank: Bank, spec: BoxSpec, fill_c: float | None) -> Bank:
-    """A hot jug goes in: water at the fill temperature, the lid was open, the towel may be on or off."""
+def overheats(bank: Bank, spec: BoxSpec, drive: Drive3) -> bool:
+    """Whether a jug at its usual heat would bring the box over `HOT_BOX_C`, were it to stay so hot."""
+    k_jug, k_box, _, factor = np.exp(bank.theta)
+    at_rest_c = k_jug * spec.fill_c + k_box * drive.outdoor_c + factor * drive.heat_w
+    return float(weights(bank) @ (at_rest_c / (k_jug + k_box))) > HOT_BOX_C
+
+
+def refilled(bank: Bank, spec: BoxSpec, fill_c: float | None, may_be_cooler: bool = False) -> Bank:
+    """A hot jug goes in: water at the fill temperature, the lid was open, the towel may be on or off.
+
+    `may_be_cooler`: every fourth sample takes it that the keeper filled it cooler, as advised at bedtime.
+    """
     rng = rng_of(bank)
     sd = FILL_SD_C if fill_c is None else TOLD_FILL_SD_C
-    level = spec.fill_c if fill_c is None else fill_c
+    level: Array | float = spec.fill_c if fill_c is None else fill_c
+    if may_be_cooler and fill_c is None:
+        cooler = rng.permutation(SAMPLES) % 4 == 0
+        level = np.where(cooler, spec.fill_c + rng.uniform(-30.0, -10.0, SAMPLES), spec.fill_c)
     bank = _new_jug(bank, np.ones(SAMPLES, dtype=bool), level, sd**2)
     bank.cov[3] += LID_SD_C**2
     p = priors(spec)

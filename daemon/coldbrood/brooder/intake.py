@@ -15,6 +15,7 @@ from coldbrood.brooder.bank import (
     doubt,
     hides_a_refill,
     loosen,
+    overheats,
     reading_var,
     refilled,
     update,
@@ -77,7 +78,8 @@ def absorb(
     jug_j = priors(spec).jug_j_per_k
     passed = [d for d in due if d.t_s <= to_s]
     for d in passed:
-        bank = refilled(advance(bank, jug_j, d.t_s, drive), spec, d.fill_c)
+        cooler = overheats(bank, spec, drive)
+        bank = refilled(advance(bank, jug_j, d.t_s, drive), spec, d.fill_c, cooler)
     bank = advance(bank, jug_j, to_s, drive)
     if to_s - before_s > GAP_S and not passed:
         bank = doubt(bank, spec, UNSEEN_BOX_SD_C)

@@ -6,8 +6,9 @@ waking that its alarm makes. Among the sets that keep the chance of going under 
 the risk, the cheapest is taken; where none does, chance beyond it is paid for too.
 
 The fill at bedtime cannot wait, a waking can: the readings of the night will tell whether it is needed. So
-bedtime is chosen as if each drawn night got the waking that suits it, the rest as if nothing more were
-learned.
+bedtime is chosen halfway from each drawn night getting the waking that suits it to all getting the same, the
+rest as if nothing more were learned. Where a fill as hot as usual would overheat the box, cooler ones are
+tried at bedtime.
 """
 
 from collections.abc import Callable
@@ -19,6 +20,7 @@ from numpy.typing import NDArray
 
 from coldbrood.brooder.band import ceiling_by_age_c, hard_ceiling_c, hard_floor_c
 from coldbrood.brooder.bank import FILL_SD_C, Array, Bank, coefs, spread_normals, step_cov, step_mean, weights
+from coldbrood.brooder.cooler import cooler_fills
 from coldbrood.brooder.estimate import Estimate, bank_at, forecast
 from coldbrood.brooder.hold import Hold, hold
 from coldbrood.brooder.paths import DAY_S, heat_at, heat_curve
@@ -29,6 +31,8 @@ WAKING_COST_KH_PER_RISK = 40.0
 REFILL_COST_KH = 0.25
 RISK_COST_KH = 40.0
 AS_GOOD_KH = 0.25
+# How much of what each drawn night would have wanted the readings tell in time (own choice).
+LEARNED_SHARE = 0.5
 GRID_S = 900.0
 # A jug needs this long to warm a cold box: till then "under the floor" is no fault of the plan.
 WARMING_S = 3600.0
@@ -43,12 +47,15 @@ Floor = Callable[[float], float]
 class NightPlan:
     """One box's night. Times are watch times.
 
-    `wake_window_s` is how much earlier or later the first waking is as good; `sleep_through` is the hold
-    with the same bedtime and no waking, `holds_until` that of the plan; `low_c` the 10, 50 and 90 %
-    points of the night's lowest box temperature; `chance_under` is that of going under the hard floor.
+    `bedtime_fill_c` is how hot the water of a fill at bedtime should be: less than usual where that would
+    overheat the box. `wake_window_s` is how much earlier or later the first waking is as good;
+    `sleep_through` is the hold with the same bedtime and no waking, `holds_until` that of the plan; `low_c`
+    the 10, 50 and 90 % points of the night's lowest box temperature; `chance_under` is that of going under
+    the hard floor.
     """
 
     fill_at_bedtime: bool
+    bedtime_fill_c: float
     wake_s: tuple[float, ...]
     wake_window_s: tuple[float, float] | None
     sleep_through: Hold
@@ -132,8 +139,11 @@ def _off_by(night: Night) -> Array:
     return np.sqrt(var) * night.off_sd
 
 
-def play(night: Night, fills: NDArray[np.bool_], fill_c: float) -> Outcome:
-    """All candidates at once; `fills` (candidates, k) marks the grid times at which a hot jug goes in."""
+def play(night: Night, fills: NDArray[np.bool_], fill_c: float, bed_c: float | None = None) -> Outcome:
+    """All candidates at once; `fills` (candidates, k) marks the grid times at which a hot jug goes in.
+
+    At `fill_c`, and at bedtime at `bed_c` if that is given.
+    """
     c = coefs(night.theta, night.jug_j, GRID_S)
     off = _off_by(night)
     shape = (len(fills), DRAWS)
@@ -151,7 +161,7 @@ def play(night: Night, fills: NDArray[np.bool_], fill_c: float) -> Outcome:
         low = np.minimum(low, shown)
         under |= (shown < hard_c[i]) & (t >= warm_from)[:, None]
         if fills[:, i].any():
-            mean[0, fills[:, i]] = fill_c
+            mean[0, fills[:, i]] = fill_c if i or bed_c is None else bed_c
             last = np.where(fills[:, i], i + 1, last)
         mean = step_mean(c, mean, night.outdoor_c[i], heat_at(night.heat[:, i], mean[1]))
     hours = GRID_S / 3600.0
@@ -192,13 +202,20 @@ def choose(chance: Array, cost: Array, risk: float) -> int:
 def at_bedtime(fills: NDArray[np.bool_], outcome: Outcome, risk: float) -> NDArray[np.bool_]:
     """The candidates (c,) with the better choice at bedtime: each draw then takes the best for it.
 
-    Of none and one waking, that is. Where only one of the two choices can keep the risk, that one.
+    Of none and one waking, that is, as far as the readings of the night will tell in time which it is. Where
+    only one of the two choices can keep the risk, that one.
     """
     filled, allowed, costs = fills[:, 0], outcome.chance <= risk, costs_kh(fills, outcome, risk)
     groups = [group for group in (~filled, filled) if group.any()]
     able = [group for group in groups if (group & allowed).any()] or groups
     few = fills[:, 1:].sum(axis=1) <= 1
-    return min(able, key=lambda group: float(costs[group & few].min(axis=0).mean()))
+
+    def expected_kh(group: NDArray[np.bool_]) -> float:
+        by_draw = costs[group & few]
+        known, unknown = by_draw.min(axis=0).mean(), by_draw.mean(axis=1).min()
+        return float(LEARNED_SHARE * known + (1.0 - LEARNED_SHARE) * unknown)
+
+    return min(able, key=expected_kh)
 
 
 def _best(fills: NDArray[np.bool_], outcome: Outcome, risk: float) -> int:
@@ -209,23 +226,38 @@ def _best(fills: NDArray[np.bool_], outcome: Outcome, risk: float) -> int:
 
 
 def _search(
-    night: Night, bed: tuple[bool, ...], risk: float, fill_c: float
+    night: Night, bed: tuple[bool, ...], risk: float, fill_c: float, bed_c: float, most: int = 2
 ) -> tuple[NDArray[np.bool_], Outcome, int]:
-    """Candidates with up to one waking; with two only where these could be better."""
+    """Candidates with up to one waking; with two only where these could be better and `most` allows."""
     k = len(night.t_s)
     fills = np.concatenate([candidates(k, bed, n) for n in (0, 1)])
-    outcome = play(night, fills, fill_c)
+    outcome = play(night, fills, fill_c, bed_c)
     best = _best(fills, outcome, risk)
     cost = float(costs_kh(fills, outcome, risk)[best].mean())
     settled = outcome.chance[best] <= risk and cost <= 2 * (waking_cost_kh(risk) + REFILL_COST_KH)
-    more = fills[:0] if settled else candidates(k, bed, 2)
+    more = fills[:0] if settled or most < 2 else candidates(k, bed, 2)
     if len(more) == 0:
         return fills, outcome, best
-    extra = play(night, more, fill_c)
+    extra = play(night, more, fill_c, bed_c)
     fills = np.concatenate([fills, more])
     parts = ((getattr(outcome, f.name), getattr(extra, f.name)) for f in fields(Outcome))
     outcome = Outcome(*(np.concatenate(pair) for pair in parts))
     return fills, outcome, _best(fills, outcome, risk)
+
+
+def _search_fills(
+    night: Night, bed: tuple[bool, ...], risk: float, fill_c: float
+) -> tuple[NDArray[np.bool_], Outcome, int, float]:
+    """The search with the usual fill at bedtime, and with cooler ones where that would be too hot.
+
+    Of those as good the hottest: too little heat is found out too late, too much is not.
+    """
+    tried = [(*_search(night, bed, risk, fill_c, fill_c), fill_c)]
+    cooler = cooler_fills(tried[0][0], tried[0][1].hot_kh, fill_c)
+    tried += [(*_search(night, (True,), risk, fill_c, bed_c, 1), bed_c) for bed_c in cooler]
+    costs = np.array([costs_kh(fills, outcome, risk)[best].mean() for fills, outcome, best, _ in tried])
+    costs += [1000.0 * (outcome.chance[best] > risk) for _, outcome, best, _ in tried]
+    return tried[int(np.argmax(costs <= costs.min() + 2 * AS_GOOD_KH))]
 
 
 def _window(
@@ -287,11 +319,11 @@ def night(
     then = replace(flock, age_days=flock.age_days + (begin_s - now_s) / DAY_S)
     drawn = draw_night(bank, spec, rising_s, outdoor, then, floor_of, ceiling_of)
     bed = (False, True) if now_s <= bedtime_s + GRID_S else (False,)
-    fills, outcome, best = _search(drawn, bed, risk, fill_c)
+    fills, outcome, best, bed_c = _search_fills(drawn, bed, risk, fill_c)
     chosen = fills[best]
     wake_s = tuple(float(t) for t in drawn.t_s[np.flatnonzero(chosen[1:]) + 1])
     at_bed, kept = bool(chosen[0]), bool(outcome.chance[best] <= risk)
-    bedtime = ((begin_s, fill_c),) if at_bed else ()
+    bedtime = ((begin_s, bed_c),) if at_bed else ()
 
     def hold_with(refills: tuple[tuple[float, float], ...]) -> Hold:
         paths = forecast(est, spec, begin_s, outdoor, then, refills=refills)
@@ -303,6 +335,7 @@ def night(
     low = np.quantile(outcome.low_c[best], (0.1, 0.5, 0.9))
     return NightPlan(
         fill_at_bedtime=at_bed,
+        bedtime_fill_c=bed_c,
         wake_s=wake_s,
         wake_window_s=_window(drawn, fills, outcome, best, risk),
         sleep_through=hold_with(bedtime),

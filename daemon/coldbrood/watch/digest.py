@@ -36,8 +36,18 @@ def bedtime_words(
     lines = [_night_line(site, now, views[box], plan, several) for box, plan in plans.items()]
     worst = max(plans, key=lambda box: _demand(views[box], plans[box]))
     title = _night_title(site, now, views[worst], plans[worst])
+    cooler = [_cooler_line(site, views[box], plan, several) for box, plan in plans.items()]
+    lines += [line for line in cooler if line]
     scald = [SCALD] if any(plan.fill_at_bedtime for plan in plans.values()) else []
     return Words(title, " ".join([*lines, *scald]))
+
+
+def _cooler_line(site: Site, view: BoxView, plan: NightPlan, several: bool) -> str:
+    """How hot the water should be, where the usual heat would be too much; "" where it would not."""
+    if not plan.fill_at_bedtime or plan.bedtime_fill_c >= site.boxes[view.box].fill_c:
+        return ""
+    whose = f" for {box_title(view.box)}" if several else ""
+    return f"Fill with water of {degrees_text(site.keeper, plan.bedtime_fill_c)}{whose}: hotter is too hot."
 
 
 def rests_on_timetable(view: BoxView) -> bool:

@@ -34,7 +34,10 @@ class Policy(Protocol):
 
 @dataclass
 class Lane:
-    """The truth of one life of the batch. Cold is counted by `felt_c`, the box air over ten minutes."""
+    """The truth of one life of the batch. Cold is counted by `felt_c`, the box air over ten minutes.
+
+    `told_fill_c` is how hot a fill at bedtime was last asked for, None for as usual.
+    """
 
     scenario: Scenario
     minute: int = START_MIN
@@ -43,6 +46,7 @@ class Lane:
     lid_s: float = 0.0
     probe_c: float = 0.0
     felt_now_c: float = 0.0
+    told_fill_c: float | None = None
     refills: list[int] = field(default_factory=list)
     felt_c: list[float] = field(default_factory=list)
     lids: bool = True
@@ -98,10 +102,10 @@ class Lane:
         s = self.scenario
         return _stepped(float(s.weather.outdoor_c[self.minute]) + float(s.outdoor_error_c[self.minute]))
 
-    def refill(self, rng: np.random.Generator) -> None:
-        """A hot jug goes in: water near the usual heat, the towel of the day, the lid open for a while."""
+    def refill(self, rng: np.random.Generator, fill_c: float | None = None) -> None:
+        """A hot jug goes in: water near the usual heat or that asked for, the day's towel, the lid open."""
         s = self.scenario
-        self.nodes = (float(rng.normal(s.spec.fill_c, 5.0)), *self.nodes[1:])
+        self.nodes = (float(rng.normal(fill_c or s.spec.fill_c, 5.0)), *self.nodes[1:])
         self.towel = float(s.towel_by_day[self.minute // 1440])
         self.lid_s = float(rng.uniform(30.0, 100.0))
         self.refills.append(self.minute)
@@ -152,7 +156,7 @@ class Keeper:
             return
         self.visit_min = None
         if self.visit in ("refill", "fill-now"):
-            lane.refill(self.rng)
+            lane.refill(self.rng, lane.told_fill_c if self.visit == "fill-now" else None)
             self.deaf_until_min = lane.minute + 45  # the message is answered, and the jug needs its time
             return
         if self.visit == "heat":

@@ -1,6 +1,7 @@
 """The watch under test, driven through its pure entry: bytes of probes in, messages out, nothing else."""
 
 import json
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
@@ -21,6 +22,7 @@ FILLS = {
     ("bedtime", "One fill"),
     ("morning", "Fill now"),
 }  # digests that ask for a fill while the keeper is up
+FILL_WITH = re.compile(r"Fill with water of (\d+) C")
 WAKES = {"refill-now": "refill", "under-hard-floor": "refill", "refill-not-seen": "refill", "too-hot": "heat"}
 
 
@@ -78,7 +80,7 @@ class Product:
         acts = [*self.entry.pass_s(60.0)]
         for topic, celsius in self._packets(lane):
             acts += self.entry.packet(topic, senml(celsius))
-        return list(self._asks(acts, lane.minute))
+        return list(self._asks(acts, lane))
 
     def t_s(self, minute: int) -> float:
         """Watch time of a minute."""
@@ -96,12 +98,16 @@ class Product:
         if now % 5 == 2 and not s.outdoor_lost[now] and "outdoor" not in mute:
             yield OUTDOOR_TOPIC, lane.read_outdoor_c()
 
-    def _asks(self, acts: Iterable[Act], minute: int) -> Iterator[Ask]:
+    def _asks(self, acts: Iterable[Act], lane: Lane) -> Iterator[Ask]:
+        minute = lane.minute
         for act in acts:
             if isinstance(act, History) and act.kind == "refill":
                 self.seen.append(minute)
             if isinstance(act, SendNow):
                 self.sends.append((minute, act))
+                if act.key.startswith("bedtime"):
+                    told = FILL_WITH.search(act.body)
+                    lane.told_fill_c = float(told[1]) if told else None
                 yield from _heard(act)
 
 
