@@ -45,11 +45,11 @@ LEAD_S = 1800.0  # of the keeper in sites.py
 # (watch/conditions.py). The refill at 03:11 lasts into the day.
 COLD = """
 22:00:00 phone-1 One fill now, up at 03:15: box A | bedtime
-02:50:45 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
-03:00:45 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
-03:10:45 phone-1 Refill now: box A 21.8 C, floor 21.1 | forecast
-03:10:45 phone-2 Refill now: box A 21.8 C, floor 21.1 | forecast
-06:30:00 phone-1 Morning: woken once | morning
+02:49:30 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
+02:59:30 phone-1 Refill now: box A 22.4 C, floor 21.1 | forecast
+03:09:30 phone-1 Refill now: box A 21.9 C, floor 21.1 | forecast
+03:09:30 phone-2 Refill now: box A 21.9 C, floor 21.1 | forecast
+06:30:00 phone-1 Fill now, first thing: box A | morning
 """
 # Chicks of ten days, whose floor is 15 C, and 13 C or more outside: the jug of 16:00 lasts the night.
 MILD = """
@@ -62,37 +62,37 @@ MILD = """
 # later, before it comes a fifth time.
 ALONE = """
 22:00:00 phone-1 One fill now, up at 03:15: box A | bedtime
-02:50:45 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
-03:00:45 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
-03:10:45 phone-1 Refill now: box A 22 C, floor 21.1 | forecast
-03:10:45 phone-2 Refill now: box A 22 C, floor 21.1 | forecast
-03:20:45 phone-1 Refill now: box A 21.6 C, floor 21.1 | forecast
-03:20:45 phone-2 Refill now: box A 21.6 C, floor 21.1 | forecast
-03:30:45 phone-1 Refill now: box A 21.2 C, floor 21.1 | forecast
-03:30:45 phone-2 Refill now: box A 21.2 C, floor 21.1 | forecast
-03:36:45 phone-1 No refill seen: box A 21.2 C | no-rise-after-nudge
-03:46:45 phone-1 No refill seen: box A 20.8 C | no-rise-after-nudge
-03:46:45 phone-2 No refill seen: box A 20.8 C | no-rise-after-nudge
-03:56:45 phone-1 No refill seen: box A 20.2 C | no-rise-after-nudge
-03:56:45 phone-2 No refill seen: box A 20.2 C | no-rise-after-nudge
-04:06:45 phone-1 No refill seen: box A 20.1 C | no-rise-after-nudge
-04:06:45 phone-2 No refill seen: box A 20.1 C | no-rise-after-nudge
-04:16:45 phone-1 No refill seen: box A 19.7 C | no-rise-after-nudge
-04:16:45 phone-2 No refill seen: box A 19.7 C | no-rise-after-nudge
-04:26:45 phone-1 No refill seen: box A 19.5 C | no-rise-after-nudge
-04:26:45 phone-2 No refill seen: box A 19.5 C | no-rise-after-nudge
-04:46:45 phone-1 No refill seen: box A 18.5 C | no-rise-after-nudge
-04:46:45 phone-2 No refill seen: box A 18.5 C | no-rise-after-nudge
-05:06:45 phone-1 No refill seen: box A 17.8 C | no-rise-after-nudge
-05:06:45 phone-2 No refill seen: box A 17.8 C | no-rise-after-nudge
-05:26:45 phone-1 No refill seen: box A 17.2 C | no-rise-after-nudge
-05:26:45 phone-2 No refill seen: box A 17.2 C | no-rise-after-nudge
-05:46:45 phone-1 No refill seen: box A 16.9 C | no-rise-after-nudge
-05:46:45 phone-2 No refill seen: box A 16.9 C | no-rise-after-nudge
-06:06:45 phone-1 No refill seen: box A 16.5 C | no-rise-after-nudge
-06:06:45 phone-2 No refill seen: box A 16.5 C | no-rise-after-nudge
-06:26:45 phone-1 No refill seen: box A 16.1 C | no-rise-after-nudge
-06:26:45 phone-2 No refill seen: box A 16.1 C | no-rise-after-nudge
+02:49:30 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
+02:59:30 phone-1 Refill now: box A 22.4 C, floor 21.1 | forecast
+03:09:30 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
+03:09:30 phone-2 Refill now: box A 22.2 C, floor 21.1 | forecast
+03:19:30 phone-1 Refill now: box A 21.7 C, floor 21.1 | forecast
+03:19:30 phone-2 Refill now: box A 21.7 C, floor 21.1 | forecast
+03:29:30 phone-1 Refill now: box A 21.1 C, floor 21.1 | forecast
+03:29:30 phone-2 Refill now: box A 21.1 C, floor 21.1 | forecast
+03:35:30 phone-1 No refill seen: box A 21.2 C | no-rise-after-nudge
+03:45:30 phone-1 No refill seen: box A 20.8 C | no-rise-after-nudge
+03:45:30 phone-2 No refill seen: box A 20.8 C | no-rise-after-nudge
+03:55:30 phone-1 No refill seen: box A 20.2 C | no-rise-after-nudge
+03:55:30 phone-2 No refill seen: box A 20.2 C | no-rise-after-nudge
+04:05:30 phone-1 No refill seen: box A 20.1 C | no-rise-after-nudge
+04:05:30 phone-2 No refill seen: box A 20.1 C | no-rise-after-nudge
+04:15:30 phone-1 No refill seen: box A 19.8 C | no-rise-after-nudge
+04:15:30 phone-2 No refill seen: box A 19.8 C | no-rise-after-nudge
+04:25:30 phone-1 No refill seen: box A 19.5 C | no-rise-after-nudge
+04:25:30 phone-2 No refill seen: box A 19.5 C | no-rise-after-nudge
+04:45:30 phone-1 No refill seen: box A 18.6 C | no-rise-after-nudge
+04:45:30 phone-2 No refill seen: box A 18.6 C | no-rise-after-nudge
+05:05:30 phone-1 No refill seen: box A 17.9 C | no-rise-after-nudge
+05:05:30 phone-2 No refill seen: box A 17.9 C | no-rise-after-nudge
+05:25:30 phone-1 No refill seen: box A 17.3 C | no-rise-after-nudge
+05:25:30 phone-2 No refill seen: box A 17.3 C | no-rise-after-nudge
+05:45:30 phone-1 No refill seen: box A 17 C | no-rise-after-nudge
+05:45:30 phone-2 No refill seen: box A 17 C | no-rise-after-nudge
+06:05:30 phone-1 No refill seen: box A 16.6 C | no-rise-after-nudge
+06:05:30 phone-2 No refill seen: box A 16.6 C | no-rise-after-nudge
+06:25:30 phone-1 No refill seen: box A 16.2 C | no-rise-after-nudge
+06:25:30 phone-2 No refill seen: box A 16.2 C | no-rise-after-nudge
 06:30:00 phone-1 Fill now, first thing: box A | morning
 06:42:00 phone-1 Too cold: box A 16 C, refill now | under-hard-floor
 06:46:00 phone-1 Too cold: box A 16.1 C, refill now | under-hard-floor
@@ -136,15 +136,15 @@ BLIND = """
 TWO = """
 18:47:15 phone-1 Head count: each box at dusk | dusk
 22:00:00 phone-1 One fill now, up at 03:15: box A | bedtime
-02:00:15 phone-1 Refill now: box B 23.1 C, floor 21.1 | forecast
-02:10:15 phone-1 Refill now: box B 22.1 C, floor 21.1 | forecast
-02:20:15 phone-1 Refill now: box B 21.9 C, floor 21.1 | forecast
-02:20:15 phone-2 Refill now: box B 21.9 C, floor 21.1 | forecast
-02:50:45 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
-03:00:45 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
-03:10:45 phone-1 Refill now: box A 21.8 C, floor 21.1 | forecast
-03:10:45 phone-2 Refill now: box A 21.8 C, floor 21.1 | forecast
-06:30:00 phone-1 Fill now, first thing: box B | morning
+02:00:45 phone-1 Refill now: box B 23.1 C, floor 21.1 | forecast
+02:10:45 phone-1 Refill now: box B 22.1 C, floor 21.1 | forecast
+02:20:45 phone-1 Refill now: box B 21.9 C, floor 21.1 | forecast
+02:20:45 phone-2 Refill now: box B 21.9 C, floor 21.1 | forecast
+02:49:30 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
+02:59:30 phone-1 Refill now: box A 22.4 C, floor 21.1 | forecast
+03:09:30 phone-1 Refill now: box A 21.9 C, floor 21.1 | forecast
+03:09:30 phone-2 Refill now: box A 21.9 C, floor 21.1 | forecast
+06:30:00 phone-1 Fill now, first thing: box A, box B | morning
 06:31:00 phone-1 Refill now: box B 21.6 C, floor 21.1 | forecast
 06:41:00 phone-1 Refill now: box B 21.4 C, floor 21.1 | forecast
 06:51:00 phone-1 Refill now: box B 21.2 C, floor 21.1 | forecast

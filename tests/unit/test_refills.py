@@ -17,11 +17,13 @@ HOUR_S = 3600.0
 class Plain:
     """A box that is the model itself, with noise that remembers: what happens to it is said, not drawn."""
 
-    def __init__(self, seed: int = 5, jug_c: float = 75.0, every_s: float = 60.0) -> None:
+    def __init__(
+        self, seed: int = 5, jug_c: float = 75.0, every_s: float = 60.0, likely: bool = False
+    ) -> None:
         self.rng = np.random.default_rng(seed)
         self.p = thermal.priors(SPEC)
         self.t_s, self.jug_c, self.box_c, self.noise_c, self.dip_c = 0.0, jug_c, 22.0, 0.0, 0.0
-        self.every_s = every_s
+        self.every_s, self.likely = every_s, likely
         self.est: Estimate = start(SPEC, FLOCK, seed)
         self.seen: list[tuple[float, Refill]] = []
 
@@ -46,7 +48,7 @@ class Plain:
             self.noise_c = kept * self.noise_c + 0.1 * math.sqrt(1.0 - kept**2) * self.rng.normal()
             self.dip_c *= math.exp(-self.every_s / 180.0)
             shown = round((self.box_c + self.noise_c - self.dip_c) / 0.0625) * 0.0625
-            self.est, refill = observe(self.est, SPEC, self.t_s, shown, Drive(5.0, 0.3, FLOCK))
+            self.est, refill = observe(self.est, SPEC, self.t_s, shown, Drive(5.0, 0.3, FLOCK), self.likely)
             if refill is not None:
                 self.seen.append((self.t_s, refill))
 
@@ -80,6 +82,34 @@ def test_the_estimate_holds_the_jug_hot_after_it() -> None:
     now = learned(box.est, SPEC)
     assert now["jug_c"] == pytest.approx(box.jug_c, abs=3.0 * now["jug_c_sd"])
     assert now["jug_c"] > before["jug_c"] + 10.0
+
+
+def warm_jug(seed: int, likely: bool) -> Plain:
+    """A jug one hour old changed for a hot one, with a reading each five minutes: a small rise."""
+    box = Plain(seed, every_s=300.0, likely=likely)
+    box.run(1.0)
+    box.refill()
+    box.run(1.0 / 6.0)
+    return box
+
+
+@pytest.mark.parametrize("seed", [5, 6, 7, 8])
+def test_where_a_refill_is_likely_a_lid_and_a_small_rise_will_do(seed: int) -> None:
+    assert len(warm_jug(seed, likely=True).seen) == 1
+    assert warm_jug(seed, likely=False).seen == []
+
+
+def test_where_a_refill_is_likely_a_quiet_box_has_none() -> None:
+    box = Plain(seed=9, likely=True)
+    box.run(24.0)
+    assert box.seen == []
+
+
+def test_where_a_refill_is_likely_slow_sun_is_none() -> None:
+    box = Plain(likely=True)
+    box.run(6.0)
+    box.run(2.0, extra_w=15.0, ramp_s=3600.0)
+    assert box.seen == []
 
 
 def test_a_lid_opened_and_shut_is_no_refill() -> None:

@@ -2,12 +2,14 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from sites import make_site
 from views import T_S, make_hold
 
 from coldbrood.brooder import outdoor
-from coldbrood.watch.assess import refill_by, timetable_asks, why_unsure
+from coldbrood.brooder.hold import Hold
+from coldbrood.watch.assess import may_rest, refill_by, timetable_asks, why_unsure
 from coldbrood.watch.sight import Sight, first_sight
 
 DUE_S = 10_000.0
@@ -28,6 +30,31 @@ def test_a_box_that_is_seen_and_known_does_not_rest_on_it() -> None:
 
 def test_a_timetable_without_refills_asks_for_none() -> None:
     assert not timetable_asks(None, "blind", LEAD_S, DUE_S)
+
+
+def silent_for(minutes: float, holds_h: float = 8.0) -> bool:
+    box = replace(first_sight(SITE).boxes["a"], newest=(T_S - 60.0 * minutes, 22.0))
+    return may_rest(box, crossing(holds_h), 0.1, T_S)
+
+
+def crossing(after_h: float) -> Hold:
+    """A hold whose chance of being under goes from none to all within the hour before that time."""
+    at_s = T_S + 3600.0 * np.array([0.0, after_h - 1.0, after_h, 24.0])
+    return Hold(None, None, None, None, np.array([0.0, 0.0, 1.0, 1.0]), at_s)
+
+
+def test_a_known_box_rests_on_its_estimate_for_a_burst_of_lost_messages() -> None:
+    assert silent_for(16.0)
+    assert silent_for(45.0)
+    assert not silent_for(46.0)
+
+
+def test_a_box_near_its_floor_does_not_rest() -> None:
+    assert not silent_for(16.0, holds_h=2.0)
+
+
+def test_a_box_never_heard_does_not_rest() -> None:
+    assert not may_rest(first_sight(SITE).boxes["a"], crossing(8.0), 0.1, T_S)
 
 
 def heard_outside(ago_s: float | None) -> Sight:

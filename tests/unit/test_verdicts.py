@@ -72,6 +72,11 @@ def test_a_sleeper_is_woken_by_heat_two_degrees_over_the_ceiling(
     assert (verdict.holds, verdict.reason) == (holds, reason)
 
 
+@pytest.mark.parametrize(("box_c", "clear"), [(33.9, True), (34.0, False), (30.0, True)])
+def test_heat_that_passes_by_itself_ends_the_alarm_of_a_sleeper(box_c: float, clear: bool) -> None:
+    assert one(of_reading(box_c, heat_worth_it=False), "too-hot").clear is clear
+
+
 @pytest.mark.parametrize(
     ("left_min", "holds", "clear"),
     [(120.0, False, True), (46.0, False, True), (44.0, False, False), (30.0, True, False)],

@@ -21,7 +21,7 @@ def fan(*starts_c: float, per_h: float = 1.0, sd_c: float = 0.05) -> Paths:
 
 
 def worth(paths: Paths, risk: float) -> bool:
-    return is_worth_waking(paths, FLOOR_C, chance_under(paths, FLOOR_C), UP_S, risk)
+    return is_worth_waking(paths, FLOOR_C, chance_under(paths, FLOOR_C), UP_S, risk, 0.0)
 
 
 def test_degree_hours_are_the_area_under_the_floor() -> None:
@@ -65,6 +65,20 @@ def test_a_small_chance_of_the_hard_floor_is_worth_it_by_itself() -> None:
     assert worth(paths, 0.1)
 
 
+def test_cold_that_comes_before_the_keeper_could_help_is_no_reason() -> None:
+    # From 17.5 C by 0.5 K/h, up in three hours: 3.75 degree-hours, of which 2.9 after the first hour.
+    paths, up_s = fan(17.5, per_h=0.5), 3.0 * 3600.0
+    chance = chance_under(paths, FLOOR_C)
+    assert is_worth_waking(paths, FLOOR_C, chance, up_s, 0.08, 0.0)
+    assert not is_worth_waking(paths, FLOOR_C, chance, up_s, 0.08, 2700.0)
+
+
+def test_heat_that_is_over_before_the_keeper_comes_is_no_reason() -> None:
+    ceiling_c = np.full(len(T_S), 34.0)
+    assert heat_is_worth_waking(fan(37.0, per_h=1.0), ceiling_c, UP_S, 0.1, 0.0)
+    assert not heat_is_worth_waking(fan(37.0, per_h=1.0), ceiling_c, UP_S, 0.1, 1800.0)
+
+
 def test_a_dearer_waking_wakes_less() -> None:
     # A wider risk makes a waking dearer: 4 degree-hours at one in ten, 16 at four in ten.
     paths = fan(22.0, 22.2)
@@ -74,5 +88,5 @@ def test_a_dearer_waking_wakes_less() -> None:
 
 def test_an_hour_of_a_fresh_jugs_heat_is_slept_through() -> None:
     ceiling_c = np.full(len(T_S), 34.0)
-    assert not heat_is_worth_waking(fan(35.5), ceiling_c, UP_S, 0.1)
-    assert heat_is_worth_waking(fan(37.5), ceiling_c, UP_S, 0.1)
+    assert not heat_is_worth_waking(fan(35.5), ceiling_c, UP_S, 0.1, 0.0)
+    assert heat_is_worth_waking(fan(37.5), ceiling_c, UP_S, 0.1, 0.0)

@@ -74,10 +74,11 @@ def start(spec: BoxSpec, flock: Flock, seed: int) -> Estimate:  # noqa: ARG001 (
 
 
 def observe(
-    est: Estimate, spec: BoxSpec, t_s: float, box_c: float, drive: Drive
+    est: Estimate, spec: BoxSpec, t_s: float, box_c: float, drive: Drive, likely: bool = False
 ) -> tuple[Estimate, Refill | None]:
     """Take one reading, at any time after the last; an older one changes nothing. A refill seen comes back.
 
+    `likely` says that a refill is to be expected at this time: it is then believed more easily.
     Raises ValueError where a number is not finite.
     """
     for name, value in (("t_s", t_s), ("box_c", box_c), ("outdoor_c", drive.outdoor_c)):
@@ -89,16 +90,16 @@ def observe(
         est = replace(est, bank=settle(est.bank, spec, t_s, box_c), first_s=t_s)
     acts = Drive3(drive.outdoor_c, drive.outdoor_sd_c, float(flock_heat_w(drive.flock, box_c)))
     est = replace(est, tail=with_reading(est.tail, t_s, box_c, acts), last_s=t_s)
-    est, seen = _look_for_refill(est, spec)
+    est, seen = _look_for_refill(est, spec, likely)
     return _take_in(est, spec), seen
 
 
-def _look_for_refill(est: Estimate, spec: BoxSpec) -> tuple[Estimate, Refill | None]:
+def _look_for_refill(est: Estimate, spec: BoxSpec, likely: bool) -> tuple[Estimate, Refill | None]:
     if est.first_s is None or est.last_s is None or est.last_s - est.first_s < WATCHED_S:
         return est, None
     if any(d.kind == "seen" for d in est.due):
         return est, None
-    bend = find_bend(est.bank, spec, est.tail)
+    bend = find_bend(est.bank, spec, est.tail, likely)
     if bend is None:
         return est, None
     if est.refill_s is not None and abs(bend.t_s - est.refill_s) < ONE_REFILL_S:

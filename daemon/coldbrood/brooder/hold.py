@@ -1,5 +1,6 @@
 """How long the box stays above its floor with no refill, as a range, and the latest time to refill."""
 
+import math
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -54,22 +55,23 @@ def chance_under(paths: Paths, floor_c: Array) -> Array:
     return np.clip(paths.weights @ normal_cdf(worst), 0.0, 1.0)
 
 
-def cold_kh(paths: Paths, floor_c: Array, until_s: float) -> Array:
-    """Expected degree-hours under floors of shape (n,), from the paths' start to `until_s`: by sample.
+def cold_kh(paths: Paths, floor_c: Array, until_s: float, from_s: float = -math.inf) -> Array:
+    """Expected degree-hours under floors of shape (n,), from `from_s` or the start to `until_s`: by sample.
 
     Of a normal box at each time, E max(floor - box, 0) = sd (z Phi(z) + phi(z)), z = (floor - box) / sd.
     """
     sd_c = np.maximum(paths.sd_c, LEAST_SD_C)
     z = (floor_c - paths.box_c) / sd_c
     short_k = sd_c * (z * normal_cdf(z) + 0.3989422804014327 * np.exp(-0.5 * z * z))
-    at_s = np.clip(paths.t_s, None, max(until_s, float(paths.t_s[0])))
+    begin_s = max(from_s, float(paths.t_s[0]))
+    at_s = np.clip(paths.t_s, begin_s, max(until_s, begin_s))
     return np.asarray(0.5 * ((short_k[:, 1:] + short_k[:, :-1]) @ np.diff(at_s)) / 3600.0)
 
 
-def heat_kh(paths: Paths, ceiling_c: Array, until_s: float) -> Array:
-    """Expected degree-hours over ceilings of shape (n,), from the paths' start to `until_s`: by sample."""
+def heat_kh(paths: Paths, ceiling_c: Array, until_s: float, from_s: float = -math.inf) -> Array:
+    """Expected degree-hours over ceilings of shape (n,), as `cold_kh` has them under floors."""
     turned = Paths(paths.t_s, -paths.box_c, paths.sd_c, paths.weights)
-    return cold_kh(turned, -ceiling_c, until_s)
+    return cold_kh(turned, -ceiling_c, until_s, from_s)
 
 
 def crossing_s(t_s: Array, chance: Array, level: float) -> float | None:

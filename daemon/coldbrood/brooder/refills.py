@@ -47,6 +47,12 @@ MEAN_SHARE = 0.9
 SHARE_SD = 0.45
 BARE_NATS = 6.0
 LEAST_NATS = 5.0
+# A refill is likely where the box is near its floor or it is the keeper's hour for one: then it needs no
+# odds of its own, less still with a lid lifted (own choice). The box need not have risen yet.
+LIKELY_LID_NATS = 6.0
+LIKELY_BARE_NATS = 2.5
+LEAST_LIKELY_RISE_C = -1.0
+LEAST_LIKELY_BARE_RISE_C = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,24 +195,39 @@ def _drop(w: _Window, at_s: float, i: int) -> float:
     return float(np.max(np.maximum.accumulate(near) - near)) if len(near) else 0.0
 
 
-def _bend_at(w: _Window, i: int) -> Bend | None:
+def _least_rise_c(likely: bool, bare: bool) -> float:
+    if likely:
+        return LEAST_LIKELY_BARE_RISE_C if bare else LEAST_LIKELY_RISE_C
+    return LEAST_BARE_RISE_C if bare else LEAST_RISE_C
+
+
+def _prior_nats(likely: bool, bare: bool) -> float:
+    """What is left to prove, as negative log odds."""
+    prior = (LIKELY_BARE_NATS if bare else LIKELY_LID_NATS) if likely else 0.0
+    return prior - (BARE_NATS if bare else 0.0)
+
+
+def _bend_at(w: _Window, i: int, likely: bool) -> Bend | None:
     """Try a jug put in just before row `i`, against a lid shut at that time and no more."""
     at = 0.5 * (w.t[i - 1] + w.t[i])
     levels = _levels(w.over[:i])
     rise = float(w.over[w.t >= w.t[-1] - AGREED_S].min() - levels[-1])
     open_rows = np.flatnonzero(w.over[: i + 1] < np.append(levels, levels[-1]) - DIP_C)
     bare = _drop(w, at, i) < LID_DROP_C
-    if rise < (LEAST_BARE_RISE_C if bare else LEAST_RISE_C):
+    if rise < _least_rise_c(likely, bare):
         return None
     jug = np.interp(w.t - at, np.arange(len(w.response)) * LADDER_S, w.response, left=0.0)
     cov = w.wander + _lid_cov(w, i)
     nats = _log_odds(w.over, jug, MEAN_SHARE * w.hotter_k, SHARE_SD * w.hotter_k, cov)
     lid = float(w.t[max(open_rows[0] - 1, 0)]) if len(open_rows) else at
-    return Bend(float(at), min(lid, float(at)), rise, nats - (BARE_NATS if bare else 0.0))
+    return Bend(float(at), min(lid, float(at)), rise, nats + _prior_nats(likely, bare))
 
 
-def find_bend(bank: Bank, spec: BoxSpec, tail: Array) -> Bend | None:
-    """The likeliest refill in the tail, or None. Needs two rows before it and 2.5 minutes after."""
+def find_bend(bank: Bank, spec: BoxSpec, tail: Array, likely: bool = False) -> Bend | None:
+    """The likeliest refill in the tail, or None. Needs two rows before it and 2.5 minutes after.
+
+    `likely` says that a refill is to be expected at this time.
+    """
     if not may_have_risen(tail):
         return None
     jug, box = without_refill(bank, spec, tail)
@@ -217,6 +238,6 @@ def find_bend(bank: Bank, spec: BoxSpec, tail: Array) -> Bend | None:
     over = _without_spikes(t, tail[:, BOX] - box)
     w = _Window(t, over, _wander(t), _response(bank, spec), hotter_k)
     places = [i for i in range(2, len(t)) if t[-1] - t[i] >= LEAST_AFTER_S]
-    bends = [b for i in places if (b := _bend_at(w, i)) is not None]
+    bends = [b for i in places if (b := _bend_at(w, i, likely)) is not None]
     best = max(bends, key=lambda b: b.nats, default=None)
     return best if best is not None and best.nats > LEAST_NATS else None

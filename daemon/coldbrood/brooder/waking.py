@@ -10,18 +10,23 @@ from coldbrood.brooder.plan import waking_cost_kh
 
 SURE = 0.85
 NEAR_S = 900.0
+# A jug put in now lifts the box over its floor by then.
+WARMED_S = 900.0
 
 
-def is_worth_waking(paths: Paths, floor_c: Array, chance: Array, up_s: float, risk: float) -> bool:
+def is_worth_waking(
+    paths: Paths, floor_c: Array, chance: Array, up_s: float, risk: float, lead_s: float
+) -> bool:
     """Whether to wake a keeper who is up again at `up_s`, for floors of shape (n,).
 
     `chance` (n,) is that of having been under them, as `hold.chance_under` of the same paths gives it.
 
-    The cold till then must cost more than a waking, or the chance of the hard floor be beyond the risk. While
-    it is not sure that a waking will be needed, it waits until the box is about to cross: by then the
-    readings know better. A waking too many costs 4 degree-hours, one that waits for the crossing half of one.
+    The cold till then, less what comes before one who takes `lead_s` to come can help, must cost more than
+    the waking, or the chance of the hard floor be beyond the risk. While it is not sure that a waking will be
+    needed, it waits until the box is about to cross: by then the readings know better. A waking too many
+    costs 4 degree-hours, one that waits for the crossing half of one.
     """
-    by_sample = cold_kh(paths, floor_c, up_s)
+    by_sample = cold_kh(paths, floor_c, up_s, float(paths.t_s[0]) + lead_s + WARMED_S)
     price_kh = waking_cost_kh(risk)
     if float(paths.weights @ by_sample) <= price_kh:
         hard_c = np.array([hard_floor_c(float(c)) for c in floor_c])
@@ -31,9 +36,10 @@ def is_worth_waking(paths: Paths, floor_c: Array, chance: Array, up_s: float, ri
     return sure or float(np.interp(paths.t_s[0] + NEAR_S, paths.t_s, chance)) >= 0.5
 
 
-def heat_is_worth_waking(paths: Paths, ceiling_c: Array, up_s: float, risk: float) -> bool:
-    """Whether the heat to come until `up_s` costs more than a waking, for ceilings of shape (n,).
+def heat_is_worth_waking(paths: Paths, ceiling_c: Array, up_s: float, risk: float, lead_s: float) -> bool:
+    """Whether the heat until `up_s` that a coming spares costs more than a waking, for ceilings (n,).
 
     A fresh jug may lift the box over it for an hour; 48 h at 35 C is what set chicks back (V: HEAT48).
     """
-    return float(paths.weights @ heat_kh(paths, ceiling_c, up_s)) > waking_cost_kh(risk)
+    by_sample = heat_kh(paths, ceiling_c, up_s, float(paths.t_s[0]) + lead_s)
+    return float(paths.weights @ by_sample) > waking_cost_kh(risk)

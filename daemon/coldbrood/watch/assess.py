@@ -1,5 +1,6 @@
 """One look at one box: what it is, what it will be, when a refill is due, and why."""
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -33,6 +34,8 @@ GETTING_UP_S = 900.0
 SILENT_FLOOR_S = 900.0
 SILENT_INTERVALS = 3.0
 OUTDOOR_LOST_S = 3600.0  # a burst of lost messages is shorter
+RESTS_S = 2700.0
+RESTS_AHEAD_S = 7200.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +130,8 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
     day_c, night_c = outdoor.day_night(sight.habit, now.t_s)
     table = interval(age, day_c, night_c, seen_huddled(seen, now.t_s))
     due_s = timetable_due_s(seen, table, now.t_s)
-    unsure = why_unsure(site, sight, sureness, blind, now.t_s)
+    rests = blind and sureness == "known" and may_rest(seen, held, site.keeper.risk, now.t_s)
+    unsure = why_unsure(site, sight, sureness, blind and not rests, now.t_s)
     refill_by_s, reason = refill_by(held, due_s, unsure)
     refill_by_s = before_leaving(site, now, refill_by_s)
     worth_it = is_worth_it(site, paths, floors, held.chance_under, now)
@@ -190,7 +194,7 @@ def is_worth_it(site: Site, paths: Paths, floors: Array, chance: Array, now: Now
     keeper = site.keeper
     if is_night(site, now.wall_s):
         up_s = watch_of(now, next_wall_s(site, now.wall_s, keeper.rising_s)) + GETTING_UP_S
-        return is_worth_waking(paths, floors, chance, up_s, keeper.risk)
+        return is_worth_waking(paths, floors, chance, up_s, keeper.risk, keeper.lead_s)
     bedtime_wall_s = next_wall_s(site, now.wall_s, keeper.bedtime_s)
     if bedtime_wall_s - now.wall_s > BEFORE_BED_S:
         return True
@@ -203,7 +207,7 @@ def is_heat_worth_it(site: Site, paths: Paths, ceilings: Array, now: Now) -> boo
     if not is_night(site, now.wall_s):
         return True
     up_s = watch_of(now, next_wall_s(site, now.wall_s, site.keeper.rising_s))
-    return heat_is_worth_waking(paths, ceilings, up_s, site.keeper.risk)
+    return heat_is_worth_waking(paths, ceilings, up_s, site.keeper.risk, site.keeper.lead_s)
 
 
 def timetable_due_s(seen: BoxSight, table: Interval, t_s: float) -> float | None:
@@ -226,6 +230,13 @@ def why_unsure(site: Site, sight: Sight, sureness: str, blind: bool, t_s: float)
     last = outdoor.last(sight.habit)
     lost = last is None or t_s - last[0] > OUTDOOR_LOST_S
     return "no-outdoor" if outdoors and lost else None
+
+
+def may_rest(seen: BoxSight, held: Hold, risk: float, t_s: float) -> bool:
+    """Whether a known box that has just fallen silent may rest on its estimate: lost messages come back."""
+    silent_s = math.inf if seen.newest is None else t_s - seen.newest[0]
+    soon = float(np.interp(t_s + RESTS_AHEAD_S, held.at_s, held.chance_under))
+    return silent_s <= RESTS_S and soon <= 0.5 * risk
 
 
 def timetable_asks(due_s: float | None, unsure: str | None, lead_s: float, t_s: float) -> bool:

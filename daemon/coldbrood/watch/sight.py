@@ -6,16 +6,17 @@ some time ago and fed what the journal holds since is the sight of a daemon that
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from statistics import median
 
 from coldbrood.brooder import estimate as box_estimate
 from coldbrood.brooder import outdoor, typed_low
-from coldbrood.brooder.band import SeenLookIn
+from coldbrood.brooder.band import SeenLookIn, band
 from coldbrood.brooder.estimate import Drive, Estimate, Refill
 from coldbrood.brooder.outdoor import Habit
 from coldbrood.brooder.specs import Flock
 from coldbrood.watch import batches
 from coldbrood.watch.events import Note, Reading, Refused
-from coldbrood.watch.localtime import age_days, night_over, night_sun
+from coldbrood.watch.localtime import age_days, night_over, night_sun, second_of_day
 from coldbrood.watch.site import BatchSpec, ProbeSpec, Site
 from coldbrood.watch.takeback import TOLD_KEPT, Told, found, told_of, undone
 
@@ -25,6 +26,12 @@ TRACK_STEP_S = 300.0
 LOOK_INS_KEPT = 20
 HUDDLE_COUNTS_S = 86_400.0
 NOTE_KEYS_KEPT = 200
+# A lid lifted within so long of a box so near its floor, or of the keeper's own hours, is a refill more often
+# than not (own choice): a nudge comes half an hour before the floor.
+NEAR_S = 2400.0
+NEAR_POINTS = 8
+NEAR_C = 1.5
+OWN_HOUR_S = 2700.0
 SAME_WARMTH_S = 1800.0  # a box that is not refilled moves by a degree in it, less than a zone of comfort
 IDLE_REFUSALS = ("retained", "older-than-taken", "too-often")  # copies, or too many: the sensor may be well
 OUTDOOR_STALE_S = 3600.0
@@ -185,7 +192,8 @@ def _absorb_box_reading(site: Site, sight: Sight, spec: ProbeSpec, reading: Read
     name = spec.box or ""
     box, box_spec = sight.boxes[name], site.boxes[name]
     drive = drive_at(site, sight, name, reading.t_s, reading.wall_s)
-    estimate, refill = box_estimate.observe(box.estimate, box_spec, reading.t_s, reading.value, drive)
+    likely = refill_is_likely(site, box, reading.t_s, reading.wall_s)
+    estimate, refill = box_estimate.observe(box.estimate, box_spec, reading.t_s, reading.value, drive, likely)
     box = replace(
         box,
         estimate=estimate,
@@ -204,6 +212,17 @@ def _longer_track(
     if track and t_s - track[-1][0] < TRACK_STEP_S:
         return track
     return (*(point for point in track if point[0] > t_s - TRACK_S), (t_s, box_c))
+
+
+def refill_is_likely(site: Site, box: BoxSight, t_s: float, wall_s: float) -> bool:
+    """Whether a refill is to be expected: the box is near its floor, or the keeper goes to bed or rises."""
+    second = second_of_day(site, wall_s)
+    keeper = site.keeper
+    if any((second - hour) % TRACK_S < OWN_HOUR_S for hour in (keeper.bedtime_s, keeper.rising_s)):
+        return True
+    lately = [box_c for at, box_c in box.track[-NEAR_POINTS:] if t_s - at < NEAR_S]
+    floor_c = band(age_days(site, wall_s), box.look_ins, t_s, site.batch.floors).floor_c
+    return bool(lately) and median(lately) < floor_c + NEAR_C
 
 
 def drive_at(site: Site, sight: Sight, box: str, t_s: float, wall_s: float) -> Drive:

@@ -76,11 +76,12 @@ def _limits(view: BoxView, box_c: float) -> Iterator[Verdict]:
         reason="under-hard-floor",
     )
     far = box_c >= hard_ceiling_c(limits.ceiling_c)
+    passing = not far and not view.heat_worth_it
     yield Verdict(
         "too-hot",
         view.box,
-        holds=box_c >= limits.ceiling_c and (far or view.heat_worth_it),
-        clear=box_c <= limits.ceiling_c - CEILING_BACK_C,
+        holds=box_c >= limits.ceiling_c and not passing,
+        clear=passing or box_c <= limits.ceiling_c - CEILING_BACK_C,
         reason="over-hard-ceiling" if far else "above-ceiling",
     )
 

@@ -20,7 +20,7 @@ CASES: dict[str, tuple[frozenset[str], int]] = {
 FROM_MIN = 3 * 1440 - 90  # 22:30 of day 2
 SLACK_MIN = 15
 # By then it is known that a probe is dead, not late: what fell due before counts from then.
-BOX_KNOWN_MIN, OUTDOOR_KNOWN_MIN = 30, 75
+BOX_KNOWN_MIN, OUTDOOR_KNOWN_MIN = 45, 75
 
 
 @dataclass
