@@ -24,7 +24,8 @@ from coldbrood.journal.reader import JournalReader
 
 DAEMON = f"coldbrood-{SITE}"
 WARM_C = (32.0, 33.0)  # under the ceiling
-HOT_C, HOTTER_C = 35.0, 36.0
+# Both over the hard ceiling: what is less may rest while the keeper of the bench is asleep by the real clock.
+HOT_C, HOTTER_C = 36.5, 37.5
 GAP_S = 0.03
 IDLE_PATIENCE_S = 60.0
 
