@@ -123,7 +123,6 @@ def memory_table(measured: Measured) -> str:
         ),
         (f"the same after {measured.writes.minutes} min played", f"{day_mib:.1f}", ""),
         ("at its highest", f"{measured.writes.highest_mib:.1f}", ""),
-        (f"of it {path_memory.TEST_ONLY}, which a board has not", f"{memory.test_only_mib:.1f}", ""),
     ]
     return table(("resident, MiB", "whole", "more"), rows)
 

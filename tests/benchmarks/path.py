@@ -141,9 +141,6 @@ def memory_table(measured: Measured) -> str:
         )
     )
     rows.append((f"the same, at its highest; {memory.threads} threads", f"{memory.highest_mib:.1f}", ""))
-    rows.append(
-        (f"of it {path_memory.TEST_ONLY}, which only test tools install", f"{memory.test_only_mib:.1f}", "")
-    )
     return table(("resident, MiB", "whole", "more"), rows)
 
 

@@ -1,8 +1,9 @@
 """Bytes the daemon writes to the disk in a day of six probes, each read once a minute, against a bare logger.
 
-The daemon is the real child under a fast clock (`--rehearse`); the day is one of simulated boxes that are
-refilled by the age timetable, so that nights, digests and now and then an alarm are in it. The bare logger
-takes the same packets as fast as it can: it commits each by itself, so its bytes do not hang on the clock.
+The daemon is the real child under a fast clock (`--rehearse`), as on a board: what the test tools brought is
+hidden from it. The day is one of simulated boxes that are refilled by the age timetable, so that nights,
+digests and now and then an alarm are in it. The bare logger takes the same packets as fast as it can: it
+commits each by itself, so its bytes do not hang on the clock.
 """
 
 import json
@@ -14,6 +15,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+import as_on_board
 from bench import NO_PAGE, SITE, Bench
 from children import cpu_s, logger, resident_mib, written_mb
 from figures import say
@@ -182,7 +184,7 @@ def _daemon(
     stated = f"{scale:g}@{BEGINS.isoformat()}@{up_s():.3f}"
     boxes = more_boxes(box_names(probes)[1:])
     with Bench(folder, broker, arrival=ARRIVAL, probes=boxes, clock=stated, page=page) as bench:
-        bench.start()
+        bench.start(as_on_board.command())
         assert bench.daemon is not None
         pid = bench.daemon.pid
         before_mb, before_s = written_mb(pid), cpu_s(pid)

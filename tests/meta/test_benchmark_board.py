@@ -5,9 +5,18 @@ import subprocess
 import sys
 from pathlib import Path
 
+import as_on_board
 import pytest
 from board_sums import Battery, Board, Card
 
+IMPORTS = """
+import sys, as_on_board
+as_on_board.hide(sys.argv[1])
+from coldbrood.deliver.channel import ChannelUrl, usable
+import coldbrood.cli.run, coldbrood.page.host
+assert usable(ChannelUrl("", "json://127.0.0.1:9/"))
+import requests.compat, pytest
+"""
 SCRIPT = Path(__file__).parents[1] / "benchmarks" / "board.py"
 
 
@@ -45,3 +54,18 @@ def test_a_boards_day_is_its_rest_and_its_busy_hours() -> None:
 def test_a_batterys_days_are_its_usable_watt_hours_over_those_of_a_day() -> None:
     """C: 20 Ah * 12 V * 0.5 * 0.85 = 102 Wh; at 25.5 Wh a day, 4 days."""
     assert Battery(20.0, 12.0, 0.5, 0.85).days(25.5) == pytest.approx(4.0)
+
+
+def test_as_on_a_board_a_daemon_finds_its_own_libraries_and_none_of_the_test_tools() -> None:
+    """Chardet comes with the test tools, and requests takes it where it is; the last import must fail."""
+    hidden = as_on_board.hidden()
+    assert {"chardet", "pytest", "scipy"} <= set(hidden.split(","))
+    done = subprocess.run(
+        [sys.executable, "-c", IMPORTS, hidden],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        cwd=Path(as_on_board.__file__).parent,
+    )
+    assert "halted; None in sys.modules" in done.stderr.splitlines()[-1], done.stderr
+    assert "pytest" in done.stderr.splitlines()[-1]
