@@ -18,7 +18,7 @@ from coldbrood.watch.state import State
 
 log = logging.getLogger("coldbrood.page")
 
-THREADS: Final = 4
+THREADS: Final = 2  # each keeps a heap of its own; a slow phone holds none, a tap one until it is kept
 CONNECTIONS_MOST: Final = 40
 TRY_AGAIN_S: Final = 30.0
 BODY_MOST: Final = 64 * 1024

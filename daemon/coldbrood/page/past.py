@@ -6,16 +6,13 @@ searched is longer by that, on both sides.
 """
 
 import sqlite3
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from coldbrood.journal.errors import JournalError
 from coldbrood.journal.reader import JournalReader
 from coldbrood.journal.rows import NOTE_COLUMNS, to_note
 from coldbrood.watch.events import Note
-
-Row = Sequence[Any]  # what sqlite3 hands out: the columns are those of the question
 
 AGE_MOST_S: Final = 2 * 86_400.0
 _FIRST_AFTER = "SELECT seq, wall_s FROM reading WHERE seq >= ? ORDER BY seq LIMIT 1"
@@ -44,16 +41,14 @@ def bins(reader: JournalReader, from_wall_s: float, to_wall_s: float, step_s: fl
 
     Raises JournalError.
     """
-    db = reader.db
+    db, found = reader.db, dict[str, list[Bin]]()
     try:
         first = first_seq(db, from_wall_s - AGE_MOST_S)
         last = first_seq(db, to_wall_s + AGE_MOST_S)
-        rows: list[Row] = db.execute(_BINS, (step_s, first, last, from_wall_s, to_wall_s)).fetchall()
+        for probe, step, *figures in db.execute(_BINS, (step_s, first, last, from_wall_s, to_wall_s)):
+            found.setdefault(probe, []).append(Bin((step + 0.5) * step_s, *figures))
     except sqlite3.Error as error:
         raise JournalError(str(error), reader.path, "see the detail") from error
-    found: dict[str, list[Bin]] = {}
-    for probe, step, *figures in rows:
-        found.setdefault(probe, []).append(Bin((step + 0.5) * step_s, *figures))
     return found
 
 
