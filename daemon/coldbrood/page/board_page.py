@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Final
 
 from coldbrood.page.frame import rows
+from coldbrood.page.machine import machine_words, trouble_words
 from coldbrood.page.markup import Child, Html, tag
 from coldbrood.page.now_page import Now
 from coldbrood.page.phrases import REFUSALS
@@ -38,8 +39,9 @@ def body(page: Now) -> list[Child]:
 def _health(page: Now) -> Html:
     speech, view = page.speech, page.view
     found = troubles(page.desk.config.site, view.state, view.now)
-    wrong = [tag("li", tag("b", speech.say("Not well: ")), str(trouble)) for trouble in found]
-    wrong += [tag("li", tag("b", speech.say("Not well: ")), aside) for aside in view.state.health.asides]
+    said = [trouble_words(speech, trouble) for trouble in found]
+    said += [machine_words(speech, aside) for aside in view.state.health.asides]
+    wrong = [tag("li", tag("b", speech.say("Not well: ")), words) for words in said]
     if not view.running:
         wrong.insert(0, tag("li", tag("b", speech.say("The watch has stopped."))))
     lines: list[list[Child]] = [[name, text] for name, text in _parts(page)]
@@ -61,12 +63,12 @@ def _parts(page: Now) -> Iterator[tuple[str, str]]:
             broker = speech.say(
                 "away, {ago}: {detail}",
                 ago=speech.ago(now.t_s - health.link_down_t_s),
-                detail=health.link_detail,
+                detail=machine_words(speech, health.link_detail),
             )
         else:
             broker = speech.say("connected") if health.link_seen else speech.say("not connected yet")
         yield speech.say("Broker"), broker
-    yield speech.say("Journal"), health.journal_detail or speech.say("written")
+    yield speech.say("Journal"), machine_words(speech, health.journal_detail or "") or speech.say("written")
     yield speech.say("Disk"), _disk(page)
     yield speech.say("Clock"), speech.say("set") if now.synced else speech.say("not set by any time source")
     yield (
@@ -150,7 +152,7 @@ def _channels(page: Now) -> Html:
         outcome = (
             speech.say("got through")
             if last.state == SENT
-            else speech.say("did not get through: {why}", why=last.last_detail)
+            else speech.say("did not get through: {why}", why=machine_words(speech, last.last_detail))
         )
         lines.append([channel.name, outcome, speech.ago(view.now.t_s - (last.sent_t_s or view.now.t_s))])
     table = rows(
