@@ -23,6 +23,8 @@ from coldbrood.watch.localtime import age_days
 NOW_S = datetime.fromisoformat(NIGHT).timestamp()
 DAYS = [datetime(2026, 4, day, tzinfo=UTC) for day in (12, 11, 10)]  # newest on top, from the arrival on
 BIN_S = 900.0
+REFILLED_H = (20, 14, 9.2, 4.7)
+NEAR_S = 900.0  # a refill is placed by readings five minutes apart, some of them after the lid
 ALL = (float("-inf"), float("inf"))
 
 
@@ -34,7 +36,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PageSite]:
     try:
         with page_site(folder, broker, probes=more_boxes(["b"])) as running:
             running.send_day("outdoor", outside(26))
-            running.send_day("box-a", cooling(26, (20, 14, 9.2, 4.7)))
+            running.send_day("box-a", cooling(26, REFILLED_H))
             told = '{{"kind": "loss", "box": "a", "count": 2, "key": "lost", "at": "{}"}}'
             at = (datetime.fromisoformat(NIGHT) - timedelta(hours=4)).isoformat()
             running.bench.publish_to("coldbrood/larch-lane/note", told.format(at))
@@ -93,6 +95,17 @@ def history(site: PageSite, kind: str) -> list[HistoryLine]:
         return reader.history(*ALL, kind)
 
 
+def refilled(site: PageSite) -> list[float]:
+    """When the box was refilled, as this night was made: those of them that the watch has seen, all late."""
+    lines = [one for one in history(site, "refill") if one.line.subject == "a"]
+    assert all(one.wall_s >= NOW_S - 60.0 for one in lines), "in bundles that were sent hours later"
+    truth = [NOW_S - 3600.0 * hours for hours in REFILLED_H]
+    kept = [datetime.fromisoformat(one.line.detail.partition("at=")[2]).timestamp() for one in lines]
+    seen = [at for at in truth if any(abs(at - one) <= NEAR_S for one in kept)]
+    assert len(seen) == len(kept) >= 3
+    return seen
+
+
 def quarter(wall_s: float) -> str:
     """The quarter of an hour in which it was."""
     return f"{datetime.fromtimestamp(wall_s // BIN_S * BIN_S, UTC):%H:%M}"
@@ -126,8 +139,7 @@ def test_band_refills_and_losses_of_a_day_are_the_cores_and_the_journals(
     site: PageSite, phone: urllib.request.OpenerDirector
 ) -> None:
     parts = Shown(site, phone, "/days").parts()
-    refills = [one.wall_s for one in history(site, "refill")]
-    assert refills
+    refills = refilled(site)
     for part, day in zip(parts, DAYS, strict=True):
         age = age_days(site.bench.config.site, day.timestamp() + 43_200.0)
         limits = band(age)
@@ -136,7 +148,9 @@ def test_band_refills_and_losses_of_a_day_are_the_cores_and_the_journals(
         mine = [at for at in refills if 0.0 <= at - day.timestamp() < 86_400.0]
         if mine:
             assert line(part, "Refills").startswith(f"{len(mine)}: ")
-            assert line(part, "Refills").count(":") == 1 + len(mine)
+            shown = re.findall(r"(\d\d):(\d\d)", line(part, "Refills"))
+            for (hour, minute), at in zip(shown, mine, strict=True):
+                assert abs(3600.0 * int(hour) + 60.0 * int(minute) - (at - day.timestamp())) <= NEAR_S
         else:
             assert "<dt>Refills</dt>" not in part
     lost_s = site.wait_for_note("lost").wall_s
@@ -164,9 +178,7 @@ def test_tonight_begins_where_the_readings_end(site: PageSite, phone: urllib.req
     assert number(out) == pytest.approx(readings(site, "outdoor")[-1].value, abs=1.5)
     age = age_days(site.bench.config.site, NOW_S)
     assert number(floor) == pytest.approx(band(age).floor_c, abs=0.06)
-    seen = [
-        one for one in history(site, "refill") if one.wall_s >= NOW_S - 36_000.0 and one.line.subject == "a"
-    ]
+    seen = [at for at in refilled(site) if at >= NOW_S - 36_000.0]
     assert part.count('class="mark refill') + part.count('class="foot') == len(seen)
 
 

@@ -201,10 +201,8 @@ def test_by_the_timetable_a_keeper_gets_up_twice_a_night(made: Made) -> None:
 
 
 def test_refills_are_those_seen_and_those_noted_once_each(made: Made) -> None:
-    at = [
-        float(str(row[0]))
-        for row in made.rows("SELECT wall_s FROM history WHERE kind='refill' AND state='seen'")
-    ]
+    seen = made.rows("SELECT detail FROM history WHERE kind='refill' AND state='seen'")
+    at = [datetime.fromisoformat(str(row[0]).partition("at=")[2]).timestamp() for row in seen]
     at += [float(str(row[0])) for row in made.rows("SELECT wall_s FROM note WHERE kind = 'refill'")]
     each: list[float] = []
     for wall_s in sorted(at):

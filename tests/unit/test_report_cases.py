@@ -17,7 +17,7 @@ from coldbrood.journal.reader import HistoryLine, JournalReader
 from coldbrood.journal.rows import Batch
 from coldbrood.report.account import Account, account
 from coldbrood.report.advise import hours_text, time_text
-from coldbrood.report.gather import Refilled, occasions, standing
+from coldbrood.report.gather import Refilled, occasions
 from coldbrood.report.plots import MISSING, require_plots
 from coldbrood.report.series import Series
 from coldbrood.report.sheet import sheet
@@ -26,6 +26,7 @@ from coldbrood.report.water import HEATERS, fuel, water
 from coldbrood.watch.batches import start_text
 from coldbrood.watch.events import History, Note, NoteKind, Reading
 from coldbrood.watch.site import Site
+from coldbrood.watch.takeback import standing
 
 START_S = 1_775_779_200.0  # 2026-04-10 00:00 UTC, the day of arrival in sites.py
 HOUR_S = 3600.0

@@ -9,14 +9,15 @@ from coldbrood.journal.reader import HistoryLine, JournalReader, wall_range
 from coldbrood.page.acts import cause_of
 from coldbrood.page.markup import Child, Html, tag
 from coldbrood.page.now_page import Now, box_name
-from coldbrood.page.past import Bin, bins
+from coldbrood.page.past import Bin, bins, refills
 from coldbrood.page.phrases import CAUSES, LOOK_INS
 from coldbrood.page.speech import Speech
-from coldbrood.page.told_page import taken_back
 from coldbrood.watch.conditions import CONDITIONS
 from coldbrood.watch.events import Note
 from coldbrood.watch.localtime import DAY_S, age_days, is_night, local
 from coldbrood.watch.nightline import NightLine, read_line
+from coldbrood.watch.refillline import Poured
+from coldbrood.watch.takeback import standing
 from coldbrood.watch.wording import sentence
 
 BIN_S: Final = 900.0
@@ -33,6 +34,7 @@ class Facts:
     notes: list[Note]
     history: list[HistoryLine]
     forecasts: list[tuple[float, NightLine]] = field(default_factory=list)
+    refills: list[Poured] = field(default_factory=list)
 
 
 def week_of(page: Now, back: int) -> tuple[date, date]:
@@ -46,15 +48,15 @@ def week_of(page: Now, back: int) -> tuple[date, date]:
 def gather(page: Now, reader: JournalReader, first: date, last: date) -> Facts:
     """Everything of those days. Raises JournalError."""
     from_s, to_s = wall_range(page.view.site.zone, first - timedelta(days=1), last)
-    notes = reader.notes(from_s, to_s + DAY_S)
-    back = taken_back(notes)
+    notes = standing(reader.notes(from_s, to_s + DAY_S))
     history = reader.history(from_s, to_s)
     told = ((line.wall_s, read_line(line.line)) for line in history if line.line.kind == "forecast")
     return Facts(
         bins=bins(reader, from_s, to_s, BIN_S),
-        notes=[note for note in notes if note.key not in back],
+        notes=notes,
         history=history,
         forecasts=[(wall_s, night) for wall_s, night in told if night is not None],
+        refills=refills(reader, notes, from_s, to_s),
     )
 
 
@@ -140,11 +142,11 @@ def _temperatures(page: Now, facts: Facts, from_s: float, to_s: float) -> list[t
 def _acts(page: Now, facts: Facts, from_s: float, to_s: float) -> list[tuple[str, str]]:
     """Refills, look-ins, counts and words of the day."""
     speech = page.speech
-    refills = [x.wall_s for x in facts.history if x.line.kind == "refill" and from_s <= x.wall_s < to_s]
+    poured = [one.wall_s for one in facts.refills if from_s <= one.wall_s < to_s]
     found = []
-    if refills:
-        times = ", ".join(speech.clock(at) for at in refills)
-        found.append((speech.say("Refills"), f"{len(refills)}: {times}"))
+    if poured:
+        times = ", ".join(speech.clock(at) for at in poured)
+        found.append((speech.say("Refills"), f"{len(poured)}: {times}"))
     looks = [
         f"{speech.say(LOOK_INS[note.look_in])} {speech.clock(note.wall_s)}"
         for note in _within(facts.notes, "look-in", from_s, to_s)
@@ -225,12 +227,10 @@ def _loss(page: Now, facts: Facts, note: Note) -> Html:
         for b in facts.bins.get(probe, [])
         if note.wall_s - DAY_S <= b.wall_s <= note.wall_s
     ]
-    refills = [
-        x
-        for x in facts.history
-        if x.line.kind == "refill"
-        and x.line.subject == note.box
-        and note.wall_s - DAY_S <= x.wall_s <= note.wall_s
+    poured = [
+        one
+        for one in facts.refills
+        if one.box == note.box and note.wall_s - DAY_S <= one.wall_s <= note.wall_s
     ]
     before = speech.say("The day before: nothing read.")
     if span:
@@ -238,7 +238,7 @@ def _loss(page: Now, facts: Facts, note: Note) -> Html:
             "The day before: box {low} to {high}, {n} refills.",
             low=speech.bare_degrees(min(b.low_c for b in span)),
             high=speech.degrees(max(b.high_c for b in span)),
-            n=len(refills),
+            n=len(poured),
         )
     return tag(
         "div",

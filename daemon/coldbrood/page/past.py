@@ -12,7 +12,9 @@ from typing import Final
 from coldbrood.journal.errors import JournalError
 from coldbrood.journal.reader import JournalReader
 from coldbrood.journal.rows import NOTE_COLUMNS, to_note
+from coldbrood.watch import refillline
 from coldbrood.watch.events import Note
+from coldbrood.watch.refillline import Poured
 
 AGE_MOST_S: Final = 2 * 86_400.0
 _FIRST_AFTER = "SELECT seq, wall_s FROM reading WHERE seq >= ? ORDER BY seq LIMIT 1"
@@ -64,6 +66,13 @@ def first_seq(db: sqlite3.Connection, wall_s: float) -> int:
         else:
             low = row[0] + 1
     return int(low)
+
+
+def refills(reader: JournalReader, notes: list[Note], from_wall_s: float, to_wall_s: float) -> list[Poured]:
+    """The refills of a span, of which these notes stand. Raises JournalError."""
+    lines = reader.history(from_wall_s, to_wall_s + refillline.LATEST_S, refillline.KIND)
+    found = refillline.each(((line.wall_s, line.line) for line in lines), notes)
+    return [one for one in found if from_wall_s <= one.wall_s < to_wall_s]
 
 
 def note_of(reader: JournalReader, key: str) -> Note | None:

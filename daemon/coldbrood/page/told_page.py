@@ -9,6 +9,7 @@ from coldbrood.page.phrases import CAUSES, KINDS, LOOK_INS
 from coldbrood.page.speech import Speech
 from coldbrood.watch.events import Note
 from coldbrood.watch.siteview import SiteView
+from coldbrood.watch.takeback import keys_taken_back
 
 RECENT_S = 900.0
 LISTED_S = 3 * 86_400.0
@@ -22,14 +23,9 @@ def notes_since(desk: Desk, view: SiteView, seconds: float) -> list[Note]:
     return sorted(found, key=lambda note: note.wall_s, reverse=True)
 
 
-def taken_back(notes: list[Note]) -> set[str]:
-    """Keys of notes that a later note took back."""
-    return {note.text for note in notes if note.kind == "withdraw"}
-
-
 def newest(notes: list[Note], view: SiteView, speech: Speech, forms: Forms) -> Html | None:
     """What was told in the last quarter of an hour, by whichever phone, with its undo."""
-    back = taken_back(notes)
+    back = keys_taken_back(notes)
     recent = [n for n in notes if n.kind != "withdraw" and view.now.wall_s - n.wall_s < RECENT_S]
     if not recent:
         return None
@@ -83,7 +79,7 @@ def _low(speech: Speech, text: str) -> str:
 
 def listed(notes: list[Note], view: SiteView, speech: Speech, forms: Forms) -> Html | None:
     """The last notes, each with its undo."""
-    back = taken_back(notes)
+    back = keys_taken_back(notes)
     shown = [note for note in notes if note.kind != "withdraw"][:LISTED_MOST]
     if not shown:
         return None

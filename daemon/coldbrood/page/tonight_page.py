@@ -12,12 +12,13 @@ from coldbrood.page.frame import rows
 from coldbrood.page.markup import Child, Html, tag
 from coldbrood.page.now_page import Now, box_name, tonight_words
 from coldbrood.page.outlook import Outlook
-from coldbrood.page.past import bins
+from coldbrood.page.past import bins, refills
 from coldbrood.page.phrases import BAND_REASONS, PLAN_REASONS, TIMETABLE_REASONS
 from coldbrood.page.speech import Speech
 from coldbrood.watch.assess import BoxView
 from coldbrood.watch.localtime import DAY_S, is_night, local, next_wall_s, night_ahead, wall_of, watch_of
 from coldbrood.watch.site import Site
+from coldbrood.watch.takeback import standing
 from coldbrood.watch.wording import sentence
 
 BEHIND_S: Final = 10 * 3600.0
@@ -79,8 +80,8 @@ def look_back(page: Now, reader: JournalReader) -> Kept:
         for name, found in bins(reader, from_s, to_s, STEP_S).items()
         if name in site.probes and site.probes[name].role == "outdoor"
     ]
-    lines = reader.history(from_s, to_s, "refill")
-    return Kept(outside[0] if outside else [], [(line.line.subject, line.wall_s) for line in lines])
+    poured = refills(reader, standing(reader.notes(from_s, to_s)), from_s, to_s)
+    return Kept(outside[0] if outside else [], [(one.box, one.wall_s) for one in poured])
 
 
 def behind_of(page: Now, kept: Kept, box: str) -> Behind:

@@ -4,23 +4,24 @@ Only readings whose age is known count, and of those the calibrated value. Times
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from coldbrood.brooder.band import Band, SeenLookIn, band
-from coldbrood.brooder.estimate import ONE_REFILL_S
 from coldbrood.journal.reader import HistoryLine, JournalReader
 from coldbrood.report.series import Series
 from coldbrood.report.span import ReportError, Told
+from coldbrood.watch import refillline
 from coldbrood.watch.conditions import CONDITIONS
 from coldbrood.watch.events import Note, Reading
 from coldbrood.watch.localtime import age_days
 from coldbrood.watch.nightline import NightLine, read_line
 from coldbrood.watch.site import Site
+from coldbrood.watch.takeback import standing
 
 
 @dataclass(frozen=True, slots=True)
 class Refilled:
-    """One refill: when it was seen or noted, the fill temperature if it was told, the box just before."""
+    """One refill: when it was, the fill temperature if it was told, the box just before."""
 
     box: str
     wall_s: float
@@ -82,13 +83,14 @@ def gather(told: Told, reader: JournalReader) -> Facts:
         )
     notes = standing(reader.notes(told.from_s, _end(told)))
     lines = reader.history(told.from_s, _end(told))
+    poured = reader.history(told.from_s, _end(told) + refillline.LATEST_S, refillline.KIND)
     look_ins = {box: _look_ins(box, notes, series) for box, series in boxes.items()}
     return Facts(
         told=told,
         boxes=boxes,
         outdoor=outdoor,
         notes=notes,
-        refills=_refills(told, notes, lines, boxes),
+        refills=_refills(told, notes, poured, boxes),
         occasions=occasions(told.site, lines),
         forecasts=[(line.wall_s, night) for line in lines if (night := read_line(line.line)) is not None],
         failed_sends=sum(line.line.kind == "send" and line.line.state != "accepted" for line in lines),
@@ -116,12 +118,6 @@ def _series(told: Told, reader: JournalReader) -> tuple[dict[str, Series], Serie
     return {box: Series.of(readings) for box, readings in found.items() if box is not None}, outdoor, unsure
 
 
-def standing(notes: Sequence[Note]) -> list[Note]:
-    """The notes less those that were taken back, and less the taking back."""
-    back = {note.text for note in notes if note.kind == "withdraw"}
-    return [note for note in notes if note.kind != "withdraw" and note.key not in back]
-
-
 def _look_ins(box: str, notes: Iterable[Note], series: Series) -> tuple[SeenLookIn, ...]:
     return tuple(
         SeenLookIn(note.look_in, note.t_s, series.before(note.wall_s))
@@ -133,27 +129,12 @@ def _look_ins(box: str, notes: Iterable[Note], series: Series) -> tuple[SeenLook
 def _refills(
     told: Told, notes: Iterable[Note], lines: Iterable[HistoryLine], boxes: Mapping[str, Series]
 ) -> list[Refilled]:
-    """Refills seen in the readings and refills noted; of one box within 45 minutes they are the same one."""
-    found = [
-        Refilled(line.line.subject, line.wall_s, None, None)
-        for line in lines
-        if line.line.kind == "refill" and line.line.state == "seen"
+    """Each refill of the batch, with the box just before it."""
+    return [
+        Refilled(one.box, one.wall_s, one.fill_c, _just_before(boxes[one.box], one.wall_s))
+        for one in refillline.each(((line.wall_s, line.line) for line in lines), notes)
+        if one.box in told.site.boxes and told.from_s <= one.wall_s < _end(told)
     ]
-    found += [
-        Refilled(note.box, note.wall_s, note.fill_c, None)
-        for note in notes
-        if note.kind == "refill" and note.box is not None
-    ]
-    found = [one for one in found if one.box in told.site.boxes]
-    merged: list[Refilled] = []
-    for one in sorted(found, key=lambda one: (one.box, one.wall_s)):
-        last = merged[-1] if merged else None
-        if last is not None and last.box == one.box and one.wall_s - last.wall_s < ONE_REFILL_S:
-            merged[-1] = replace(last, fill_c=one.fill_c if last.fill_c is None else last.fill_c)
-        else:
-            merged.append(one)
-    merged.sort(key=lambda one: one.wall_s)
-    return [replace(one, box_c=_just_before(boxes[one.box], one.wall_s)) for one in merged]
 
 
 def _just_before(series: Series, wall_s: float) -> float | None:

@@ -117,7 +117,7 @@ def _rests_on(account: Account) -> str:
         f"{m.count('outdoor-readings', len(facts.outdoor.wall_s))} of the air outside, "
         f"{m.count('clock-unsure', facts.clock_unsure)} of them taken while the clock was not known to be "
         "right; those of unknown age are left out. A reading stands for the time until the next, at most "
-        "15 minutes. A refill bears the time at which it was seen, some minutes after the lid was shut. "
+        "15 minutes. A refill bears the time at which the readings or the note put it. "
         "Floors and ceilings are those of the age, moved by the look-ins, as the daemon took them. "
         "Forecasts are those kept at bedtime; a night is judged where they rested on readings and the "
         "box was seen for four fifths of it."

@@ -16,6 +16,7 @@ from coldbrood.watch import (
     chicks,
     lastword,
     outbox,
+    refillline,
     rounds,
     sounding,
     tell,
@@ -126,10 +127,7 @@ def _refilled(site: Site, state: State, box: str, refill: Refill, now: Now) -> S
     state, acts = _answered(state, box, now)
     state, looked = _assess(site, state, [box], now)
     state, more = _answered(state, box, now)
-    line = History(
-        "refill", box, refill.kind, "rise" if refill.kind == "seen" else "note", f"{refill.rise_c:.1f} C"
-    )
-    return state, (line, *acts, *looked, *more)
+    return state, (refillline.line_of(box, refill, now), *acts, *looked, *more)
 
 
 def _answered(state: State, box: str, now: Now) -> Stepped:

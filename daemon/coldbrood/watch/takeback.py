@@ -4,6 +4,7 @@ Each of the keeper's last notes is remembered with what stood before it. A `with
 key. What later notes did stays: a count taken back leaves the losses after it counted.
 """
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -30,6 +31,17 @@ class Told:
     refill_t_s: float | None = None
     noted_refill_t_s: float | None = None
     estimate_refill_s: float | None = None
+
+
+def keys_taken_back(notes: Iterable[Note]) -> set[str]:
+    """Keys of the notes that another of these took back."""
+    return {note.text for note in notes if note.kind == "withdraw"}
+
+
+def standing(notes: Sequence[Note]) -> list[Note]:
+    """The notes less those that were taken back, and less the taking back."""
+    back = keys_taken_back(notes)
+    return [note for note in notes if note.kind != "withdraw" and note.key not in back]
 
 
 def told_of(note: Note, before: "BoxSight | None", after: "BoxSight | None") -> Told:

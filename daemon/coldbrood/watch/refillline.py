@@ -1,0 +1,74 @@
+"""Refills as lines of the history, and as the keeper knows them: those seen and those noted, each once.
+
+The line is written when the refill is seen, which a bundle may bring hours late; its detail says when it was.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Final
+
+from coldbrood.brooder.estimate import ONE_REFILL_S
+from coldbrood.brooder.refills import Refill
+from coldbrood.watch.boxstate import rfc3339
+from coldbrood.watch.events import History, Note, Now
+from coldbrood.watch.localtime import wall_of
+
+KIND: Final = "refill"
+AT: Final = " at="
+LATEST_S: Final = 2 * 86_400.0
+"""So much later a line may come than its refill: the door takes no reading that is older."""
+
+
+@dataclass(frozen=True, slots=True)
+class Poured:
+    """One refill: Unix time, and how hot the water was if it was noted."""
+
+    box: str
+    wall_s: float
+    fill_c: float | None
+
+
+def line_of(box: str, refill: Refill, now: Now) -> History:
+    """The line to keep."""
+    reason = "rise" if refill.kind == "seen" else "note"
+    detail = f"{refill.rise_c:.1f} C{AT}{rfc3339(wall_of(now, refill.t_s))}"
+    return History(KIND, box, refill.kind, reason, detail)
+
+
+def rise_words(line: History) -> str:
+    """How far the box rose, as the line has it."""
+    return line.detail.partition(AT)[0]
+
+
+def each(lines: Iterable[tuple[float, History]], notes: Iterable[Note]) -> list[Poured]:
+    """Every refill in order, of lines (Unix time, line) and notes that stand.
+
+    Of one box within 45 minutes they are the same one, at the first of these times.
+    """
+    found = [
+        Poured(line.subject, _wall_s(line, wall_s), None)
+        for wall_s, line in lines
+        if line.kind == KIND and line.state == "seen"
+    ]
+    found += [
+        Poured(note.box, note.wall_s, note.fill_c)
+        for note in notes
+        if note.kind == "refill" and note.box is not None
+    ]
+    merged: list[Poured] = []
+    for one in sorted(found, key=lambda one: (one.box, one.wall_s)):
+        last = merged[-1] if merged else None
+        if last is not None and last.box == one.box and one.wall_s - last.wall_s < ONE_REFILL_S:
+            merged[-1] = replace(last, fill_c=one.fill_c if last.fill_c is None else last.fill_c)
+        else:
+            merged.append(one)
+    return sorted(merged, key=lambda one: one.wall_s)
+
+
+def _wall_s(line: History, seen_wall_s: float) -> float:
+    """When the refill was; a line of before that was kept says no more than when it was seen."""
+    try:
+        return datetime.fromisoformat(line.detail.partition(AT)[2]).timestamp()
+    except ValueError:
+        return seen_wall_s
