@@ -223,13 +223,15 @@ install_broker() {
 install_system() {
     folder /etc/systemd/journald.conf.d 755 root:root
     folder /etc/systemd/system.conf.d 755 root:root
+    folder /etc/sysctl.d 755 root:root
     put "$here/log-limits.conf" /etc/systemd/journald.conf.d/coldbrood.conf 644 root:root && log_changed=1
     put "$here/board-watchdog.conf" /etc/systemd/system.conf.d/coldbrood.conf 644 root:root &&
         remains "the board's own watchdog works from the next start on: sudo reboot"
+    put "$here/card.conf" /etc/sysctl.d/60-coldbrood.conf 644 root:root && kernel_changed=1
     put "$here/coldbrood.service" "$unit/coldbrood.service" 644 root:root && unit_changed=1
     return 0
 }
-log_changed=''
+log_changed='' kernel_changed=''
 
 # ---- systemd, which may be absent (no such system) or asleep (a root that is not booted)
 
@@ -252,6 +254,7 @@ restart_what_changed() {
         return 0
     }
     [ -z "$unit_changed" ] || act "let systemd read its files" systemctl daemon-reload
+    [ -z "$kernel_changed" ] || act "let the kernel spare the card" systemctl restart systemd-sysctl
     [ -z "$log_changed" ] || act "restart the log, for its limits" systemctl restart systemd-journald
     [ -z "$broker_changed$unit_changed" ] || act "restart the broker" systemctl restart mosquitto
     [ -e "$etc/coldbrood.toml" ] || return 0
@@ -281,7 +284,7 @@ run_uninstall() {
     local path
     for path in "$unit/coldbrood.service" "$unit/mosquitto.service.d/coldbrood.conf" "$broker/conf.d/coldbrood.conf" \
         "$broker/coldbrood.acl" /etc/systemd/journald.conf.d/coldbrood.conf /etc/systemd/system.conf.d/coldbrood.conf \
-        "$program" "$opt"; do
+        /etc/sysctl.d/60-coldbrood.conf "$program" "$opt"; do
         remove "$path"
     done
     if [ "$changed" -gt 0 ] && is_booted; then

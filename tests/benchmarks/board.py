@@ -23,6 +23,7 @@ from broker import free_port
 from figures import Figure, as_json, is_in_memory, machine, options, say, table, verdicts
 from path_memory import Memory
 from path_writes import DAY_MIN, Writes
+from write_back import KERNEL_S, board_s
 
 RESIDENT_MIB = 72.0
 WRITTEN_MB_A_DAY = 15.0
@@ -33,18 +34,19 @@ PAGE = 'address = "127.0.0.1"\nport = {port}'
 
 @dataclass(frozen=True, slots=True)
 class Size:
-    """Minutes of the day that are played, how fast, how many starts, how many messages to the broker."""
+    """Minutes of the day that are played, those with the kernel as it comes, how fast; starts; messages."""
 
     minutes: int
+    kernel_minutes: int
     scale: float
     starts: int
     messages: int
 
 
 # 125 min hold one of the estimate's snapshots, which come every two hours; a day holds twelve.
-FULL = Size(minutes=DAY_MIN, scale=480.0, starts=5, messages=40)
-QUICK = Size(minutes=125, scale=480.0, starts=3, messages=10)
-TINY = Size(minutes=10, scale=480.0, starts=1, messages=2)
+FULL = Size(minutes=DAY_MIN, kernel_minutes=250, scale=480.0, starts=5, messages=40)
+QUICK = Size(minutes=125, kernel_minutes=125, scale=480.0, starts=3, messages=10)
+TINY = Size(minutes=10, kernel_minutes=5, scale=480.0, starts=1, messages=2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +55,7 @@ class Measured:
 
     memory: Memory
     writes: Writes
+    kernel_mb_a_day: float
     starts_s: tuple[float, ...]
     broker_kb: float
 
@@ -92,9 +95,11 @@ def measure(folder: Path, size: Size) -> Measured:
         board_start.first_reading_s(folder / f"start-{n}", PROBES, page) for n in range(size.starts)
     )
     writes = path_writes.measure(folder / "writes", PROBES, size.minutes, size.scale, page)
+    unset = (folder / "unset", PROBES, size.kernel_minutes, size.scale, KERNEL_S)
+    kernel_mb_a_day = path_writes.daemon_mb_a_day(*unset)
     say(f"  broker: {size.messages} messages")
     broker_kb = board_start.broker_kb_a_message(folder / "broker", size.messages)
-    return Measured(memory, writes, starts_s, broker_kb)
+    return Measured(memory, writes, kernel_mb_a_day, starts_s, broker_kb)
 
 
 def figures_of(measured: Measured) -> list[Figure]:
@@ -139,6 +144,7 @@ def writes_table(measured: Measured) -> str:
     both = writes.daemon_mb_a_day + measured.broker_mb_a_day
     days = (
         ("coldbrood", writes.daemon_mb_a_day),
+        (f"the same with the kernel's own {KERNEL_S:.0f} s", measured.kernel_mb_a_day),
         ("the broker as deployed, which keeps each message", measured.broker_mb_a_day),
         ("the two together", both),
         ("bare logger, a commit a reading, no broker", writes.logger_mb_a_day),
@@ -149,6 +155,7 @@ def writes_table(measured: Measured) -> str:
         f"the broker wrote {measured.broker_kb:.1f} kB a message.",
         f"Card: {card.capacity_gb:g} GB, each cell {card.cell_writes:g} times, {card.amplification:g} times "
         "what is asked (M, the bad end).",
+        f"What is not synced goes to the card after {board_s() / 60:.0f} min (deploy/card.conf).",
         "At a reading each 5 minutes, as battery probes send, the broker writes a fifth.",
     )
     head = (f"{PROBES} probes, one reading a minute", "MB a day", "years of card")

@@ -22,6 +22,7 @@ from figures import say
 from logged_broker import Crossing, LoggedBroker
 from path_lag import DAEMON, Sender, box_names, logged_broker, more_boxes, sender, topic_of
 from plain_logger import CLIENT_ID as LOGGER
+from write_back import board_s, write_back
 
 from coldbrood.brooder.specs import BoxSpec
 from coldbrood.clock import Clock, up_s
@@ -105,12 +106,12 @@ class _Day:
 def measure(folder: Path, probes: int, minutes: int, scale: float, page: str = NO_PAGE) -> Writes:
     """Play `minutes` of the day to the daemon at `scale`, then the same packets to the bare logger.
 
-    `page` is the daemon's [page] table.
+    `page` is the daemon's [page] table. What is not synced is written back as `deploy/card.conf` says.
     """
     packets = list(day(probes, minutes))
     with logged_broker(folder / "broker") as broker, sender(broker.port) as out:
         say(f"  writes: {minutes} min of {probes} probes at {scale:g} times the speed")
-        day_of = _daemon(folder, probes, page, broker, out, packets, scale)
+        day_of = _daemon(folder, probes, page, broker, out, packets, scale, board_s())
         commits = count_commits(broker.crossings[DAEMON])
         say(f"  writes: the same {len(packets)} packets to the bare logger")
         logger_mb = _logger(folder / "plain.db", broker, out, packets)
@@ -127,6 +128,14 @@ def measure(folder: Path, probes: int, minutes: int, scale: float, page: str = N
         day_of.highest_mib,
         day_of.cpu_s,
     )
+
+
+def daemon_mb_a_day(folder: Path, probes: int, minutes: int, scale: float, unsynced_s: float) -> float:
+    """What the daemon alone writes a day where the kernel writes back after `unsynced_s`, 10**6 bytes."""
+    packets = list(day(probes, minutes))
+    with logged_broker(folder / "broker") as broker, sender(broker.port) as out:
+        played = _daemon(folder, probes, NO_PAGE, broker, out, packets, scale, unsynced_s)
+    return played.written_mb * DAY_MIN / minutes
 
 
 def day(probes: int, minutes: int) -> Iterator[Packet]:
@@ -179,6 +188,7 @@ def _daemon(
     out: Sender,
     packets: Sequence[Packet],
     scale: float,
+    unsynced_s: float,
 ) -> _Day:
     """From its link to its end."""
     stated = f"{scale:g}@{BEGINS.isoformat()}@{up_s():.3f}"
@@ -188,8 +198,9 @@ def _daemon(
         assert bench.daemon is not None
         pid = bench.daemon.pid
         before_mb, before_s = written_mb(pid), cpu_s(pid)
-        send_in_time(out, packets, scale)
-        time.sleep(SETTLE_S)
+        with write_back(Path(f"{bench.journal_path}-shm"), unsynced_s / scale):
+            send_in_time(out, packets, scale)
+            time.sleep(SETTLE_S)
         written, spent_s = written_mb(pid) - before_mb, cpu_s(pid) - before_s
         resident, highest = resident_mib(pid), resident_mib(pid, "VmHWM")
         assert bench.stop() == os.EX_OK

@@ -218,6 +218,17 @@ def test_a_day_of_six_probes_stays_within_its_bytes(open_place: Path) -> None:
     assert 1_000_000 < written <= 15_000_000
 
 
+def test_a_sight_of_another_length_goes_to_the_log_once(tmp_path: Path) -> None:
+    """Wiped as Debian's SQLite does by itself, the pages of the sight before it would go along."""
+    journal = open_journal(tmp_path / "j.sqlite")
+    log = tmp_path / "j.sqlite-wal"
+    journal.commit(Batch(states={"sight": b"x" * 150_000}))
+    before = log.stat().st_size
+    journal.commit(Batch(states={"sight": b"y" * 160_000}))
+    assert 160_000 < log.stat().st_size - before < 1.2 * 160_000
+    journal.close()
+
+
 def test_the_nights_are_told_apart_by_probe_and_local_time(tmp_path: Path) -> None:
     zone = ZoneInfo("Europe/Berlin")
     journal = open_journal(tmp_path / "j.sqlite")

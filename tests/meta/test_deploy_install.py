@@ -24,6 +24,7 @@ PLACES = {
     "etc/systemd/system/mosquitto.service.d/coldbrood.conf": ("broker/restart.conf", 0o644, "root:root"),
     "etc/systemd/journald.conf.d/coldbrood.conf": ("log-limits.conf", 0o644, "root:root"),
     "etc/systemd/system.conf.d/coldbrood.conf": ("board-watchdog.conf", 0o644, "root:root"),
+    "etc/sysctl.d/60-coldbrood.conf": ("card.conf", 0o644, "root:root"),
     "etc/systemd/system/coldbrood.service": ("coldbrood.service", 0o644, "root:root"),
 }
 KEPT = (

@@ -18,6 +18,7 @@ APPLICATION_ID = 0x62726F6F  # "broo"
 VERSION = 2
 NEWEST_THINKABLE = 999  # a schema beyond it is a number that damage wrote
 PAGE_BYTES = 1024
+LOG_PAGES = 3000  # a day folds its log in twice, not five times with the pages of the same sight in it
 REFUSED_KEPT = 2000
 QUANTITIES: tuple[str, ...] = get_args(Quantity)
 
@@ -61,6 +62,9 @@ def connect(path: Path) -> sqlite3.Connection:
             raise JournalError(f"its disk allows no write-ahead log (mode {mode})", path, "use a local disk")
         db.execute("PRAGMA synchronous = FULL")
         db.execute("PRAGMA journal_size_limit = 1048576")
+        db.execute(f"PRAGMA wal_autocheckpoint = {LOG_PAGES}")
+        # As Debian builds it SQLite wipes what is freed: a sight that replaces another was written twice.
+        db.execute("PRAGMA secure_delete = OFF")
         db.execute("PRAGMA trusted_schema = OFF")
     except BaseException:
         db.close()
