@@ -1,11 +1,15 @@
 """The battery sums give the figures of the sheet they are from; a stated cell lasts 90 days at 5 minutes."""
 
 import dataclasses
+import re
+from pathlib import Path
 
 import pytest
 
 from coldbrood.cli.main import main
 from coldbrood.probes.battery import CELLS, Cell, Habit, days, mean_ma, radio_share
+
+GUIDE = Path(__file__).parents[2] / "deploy" / "guide.md"
 
 # standards.md section 7 [C]: sleep uA, wake s, wake mA, T, mAh, share; I_avg mA, days at 100 %, days usable.
 ROWS = [
@@ -41,6 +45,24 @@ def test_a_stated_cell_lasts_ninety_days_at_five_minutes() -> None:
     good_board = Habit(wake_s=2, wake_ma=80, sleep_ua=10)
     assert days(CELLS["nimh-2aa"], good_board) >= 90
     assert days(CELLS["li-18650"], Habit()) < 90, "one cell with a middling board does not, and we say so"
+
+
+def test_the_guide_names_that_cell_with_the_days_that_the_command_prints(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    said = re.search(
+        r"At a reading each five minutes .*?`(\S+)`, (\d+) mAh.*?(\d+) days.*?one gives (\d+),",
+        GUIDE.read_text("utf-8"),
+        re.DOTALL,
+    )
+    assert said is not None
+    cell, mah, many, one = said.groups()
+    assert main(["probe", "battery"]) == 0
+    rows = {line.split(",")[0]: line for line in capsys.readouterr().out.splitlines()}
+    at_five_min = {name: rows[name].split()[-6] for name in (cell, "li-18650")}
+    assert at_five_min == {cell: many, "li-18650": one}
+    assert f" {mah} mAh " in rows[cell]
+    assert int(many) >= 90, "the bar"
 
 
 def test_each_sensor_adds_its_conversion_and_longer_sleep_always_helps() -> None:
