@@ -11,8 +11,10 @@ set -euo pipefail
 
 usage() { sed -n '2,7s/^# \{0,1\}//p' "$0"; }
 
+lock=$root/deploy/packages.lock # the versions that the tests ran with
+
 # Wheels for this very machine are made by pip itself; for another one only ready-made wheels will do.
-own_wheels() { "$python" -m pip wheel --quiet --wheel-dir "$out" "$root"; }
+own_wheels() { "$python" -m pip wheel --quiet --constraint "$lock" --wheel-dir "$out" "$root"; }
 
 foreign_wheels() {
     local tag=cp${for_python/./} platforms=()
@@ -21,8 +23,9 @@ foreign_wheels() {
         platforms+=(--platform "${glibc}_$machine")
     done
     "$python" -m pip wheel --quiet --no-deps --wheel-dir "$out" "$root"
-    "$python" -m pip download --quiet --only-binary=:all: --implementation cp --python-version "$for_python" \
-        --abi "$tag" --abi abi3 --abi none "${platforms[@]}" --dest "$out" "$out"/coldbrood-*.whl
+    "$python" -m pip download --quiet --constraint "$lock" --only-binary=:all: --implementation cp \
+        --python-version "$for_python" --abi "$tag" --abi abi3 --abi none "${platforms[@]}" --dest "$out" \
+        "$out"/coldbrood-*.whl
 }
 
 make_wheels() {

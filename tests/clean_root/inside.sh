@@ -52,7 +52,20 @@ publish.single(sys.argv[1], sys.argv[2], 1, hostname="127.0.0.1", auth={"usernam
         coldbrood/larch-lane/box-a/reading "$1" "$probe_password"
 }
 
+# Each installed package that packages.lock does not name at its very version, pip and coldbrood aside.
+off_the_lock() {
+    /opt/coldbrood/.venv/bin/python -c 'import sys
+from importlib.metadata import distributions
+have = {f"{d.name.lower().replace(chr(95), chr(45))}=={d.version}" for d in distributions()}
+have = {line for line in have if line.split("==")[0] not in {"pip", "setuptools", "coldbrood"}}
+assert len(have) > 10, have
+print(*sorted(have - set(open(sys.argv[1]).read().split())))' "$checkout/deploy/packages.lock" || echo failed
+}
+
 python3 "$checkout/tests/clean_root/receiver.py" 8099 received &
+check "each package is of the version that the tests ran with" test -z "$(off_the_lock)"
+check "what nobody synced waits half an hour, by a file that the kernel is given at the start" \
+    grep -q '^vm.dirty_expire_centisecs = 180000$' /etc/sysctl.d/60-coldbrood.conf
 check "broker runs, for ever restarted" wait_for 20 systemctl -q is-active mosquitto
 check "without a config nothing is started, and that is no failure" test "$(property ConditionResult)$(property Result)" = nosuccess
 
