@@ -6,12 +6,13 @@ from coldbrood.page import jug
 from coldbrood.page.desk import Desk
 from coldbrood.page.forms import SHELVE_MIN, Forms
 from coldbrood.page.markup import Child, Html, tag
+from coldbrood.page.night_words import night_words
 from coldbrood.page.phrases import ALARM_REASONS, ALARM_STATES, ALARMS, REFILL_REASONS, STATES
 from coldbrood.page.speech import Speech
 from coldbrood.watch.alarms import Alarm
 from coldbrood.watch.assess import BoxView
 from coldbrood.watch.boxstate import state_words
-from coldbrood.watch.localtime import is_night, wall_of
+from coldbrood.watch.localtime import wall_of
 from coldbrood.watch.siteview import SiteView
 from coldbrood.watch.wording import TREND_WORTH_SAYING_C_PER_H, box_title, sentence
 
@@ -178,23 +179,8 @@ def _tonight(page: Now, view: BoxView) -> Html:
 
 def tonight_words(page: Now, view: BoxView) -> str:
     """What the night asks of the keeper."""
-    speech, now = page.speech, page.view.now
     plan = page.desk.outlook(page.view, view.box).plan
-    if plan is None:
-        if view.timetable.hours is None:
-            return speech.say("no refill, by the timetable")
-        return speech.say("every {hours} h, by the timetable", hours=speech.number(view.timetable.hours))
-    asleep = is_night(page.view.site, now.wall_s)
-    if plan.wake_s:
-        times = speech.say(" and ").join(speech.clock(wall_of(now, at)) for at in plan.wake_s)
-        if not plan.fill_at_bedtime:
-            return speech.say("up at {times}", times=times)
-        if asleep:
-            return speech.say("fill now, up at {times}", times=times)
-        return speech.say("fill at bedtime, up at {times}", times=times)
-    if plan.fill_at_bedtime:
-        return speech.say("fill now, then sleep") if asleep else speech.say("fill at bedtime, then sleep")
-    return speech.say("sleep on") if asleep else speech.say("sleep through")
+    return night_words(page.speech, page.view.site, page.view.now, view, plan)
 
 
 def _acts(page: Now, view: BoxView, state: str) -> Html | None:

@@ -10,6 +10,7 @@ from coldbrood.journal.reader import JournalReader
 from coldbrood.page.chart import Line, Mark, Picture, Point, Range, draw
 from coldbrood.page.frame import rows
 from coldbrood.page.markup import Child, Html, tag
+from coldbrood.page.night_words import cooler_c
 from coldbrood.page.now_page import Now, box_name, tonight_words
 from coldbrood.page.outlook import Outlook
 from coldbrood.page.past import bins, refills
@@ -183,6 +184,11 @@ def sayings(page: Now, view: BoxView, ahead: Outlook) -> list[str]:
                 "Plan: {plan}; {reason}.",
                 plan=asks,
                 reason=speech.say(PLAN_REASONS.get(plan.reason, plan.reason)),
+            )
+        cooler = cooler_c(page.view.site, view, plan)
+        if cooler is not None:
+            said.append(
+                speech.say("Fill with water of {water}: hotter is too hot.", water=speech.degrees(cooler))
             )
         low, mid, high = (speech.bare_degrees(value) for value in plan.low_c)
         said.append(
