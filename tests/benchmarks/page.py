@@ -26,11 +26,11 @@ from children import resident_mib, wait_until_idle
 from figures import Figure, as_json, machine, percentile, say, verdicts
 from page_site import NIGHT, PageSite, cooling, outside
 from path_lag import box_names, more_boxes
-from phone import CONTRAST, SIZES, SMALL, WORDS_ABOVE, at, chromium, opened, pocket, violations
+from phone import SMALL, WORDS_ABOVE, at, chromium, least_contrast, looks, opened, pocket, violations
 
 PAGES = ("/", "/tonight", "/days", "/what-if", "/board", "/tell/a")
 FIRST_PAGE = ("/", "/coldbrood.css", "/coldbrood.js", "/icon.svg", "/coldbrood.webmanifest")
-MAIN_FIGURES = (".answer", ".figures b", "button.large, summary")
+MAIN_FIGURES = ".answer, .figures b, button.large, summary, .sayings li, .day dd, td"
 PROBES = 6
 PATIENCE_S = 120.0
 BARS = {
@@ -122,20 +122,16 @@ def speed(site: PageSite, asks: int) -> list[Figure]:
 def sight(site: PageSite) -> list[Figure]:
     """What a browser finds: faults of access, small targets, contrast, words of the first glance."""
     faults = small = 0
-    contrast = float("inf")
-    words = 0
-    with chromium() as browser:
-        for size, scheme in zip(SIZES, ("dark", "light", "dark"), strict=True):
-            with pocket(browser, size, scheme) as phone:
-                page = opened(phone, site.link)
-                for path in PAGES:
-                    at(page, site.address + path)
-                    faults += len(violations(page))
-                    small += len(page.evaluate(SMALL, 44.0))
-                at(page, site.address)
-                for part in MAIN_FIGURES:
-                    contrast = min(contrast, *(e.evaluate(CONTRAST) for e in page.locator(part).all()))
-                words = len(page.evaluate(WORDS_ABOVE, ".box ~ *")) if size == "phone" else words
+    contrast = 99.0
+    with chromium() as browser, pocket(browser) as phone:
+        page = opened(phone, site.link)
+        words = len(page.evaluate(WORDS_ABOVE, ".box ~ *"))
+        for path in PAGES:
+            at(page, site.address + path)
+            for _ in looks(page):
+                faults += len(violations(page))
+                small += len(page.evaluate(SMALL, 44.0))
+                contrast = min(contrast, least_contrast(page, MAIN_FIGURES))
     return [
         Figure("axe_violations", faults, 0.0),
         Figure("targets_under_44_px", small, 0.0),
