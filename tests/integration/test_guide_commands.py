@@ -6,8 +6,10 @@ import shlex
 import subprocess
 import sys
 import time
+import tomllib
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -16,6 +18,10 @@ from broker import Broker
 
 from coldbrood.cli.main import main
 from coldbrood.journal.reader import JournalReader
+from coldbrood.settings.edit import add_table, set_key
+from coldbrood.settings.load import load
+from coldbrood.setup import flow
+from coldbrood.setup.ask import Written
 
 ROOT = Path(__file__).parents[2]
 DEPLOY = ROOT / "deploy"
@@ -96,6 +102,60 @@ def test_each_command_runs_as_it_stands(bench: Bench, capsys: pytest.CaptureFixt
     assert len(bench.titles()) == 1  # the test alert
     bench.wait_for(lambda: refills(bench) == [60.0], "the refill", patience_s=60.0)
     assert (bench.folder / "chicks.zip").stat().st_size > 0
+
+
+def with_snippets(text: str) -> str:
+    """The config file with all that the guide says may be added: tables, and keys of the first of each."""
+    for snippet in map(tomllib.loads, re.findall(r"^```toml\n(.*?)^```", GUIDE, re.MULTILINE | re.DOTALL)):
+        for table, rows in snippet.items():
+            many = isinstance(rows, list)
+            row = rows[0] if many else rows
+            if table not in tomllib.loads(text):
+                text = add_table(text, table, row, many)
+            else:
+                for key, value in row.items():
+                    text = set_key(text, table, 0 if many else None, key, value)
+    return text
+
+
+def test_what_setup_does_not_ask_is_taken_as_the_guide_has_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Into a file as setup makes it; `coldbrood check` finds no fault in it."""
+    config = tmp_path / "coldbrood.toml"
+    answers = {
+        "site": "larch-lane",
+        "time_zone": "Etc/UTC",
+        "place": "50 0",
+        "broker": "127.0.0.1:1",
+        "broker_user": "none",
+        "chicks_a": "16",
+        "inside_a": "75 x 55 x 40",
+        "insulation_a": "50 eps",
+        "jugs_a": "2 x 3.8",
+        "coldest_c": "5",
+        "probe_a": "box-a",
+        "probe_outdoor": "outdoor",
+        "phone_url": "none",
+    }
+    board = flow.Board({}, date(2026, 4, 11), wires=tmp_path / "none")
+    assert flow.run(config, Written(answers, 78), board)
+    assert "sounder" in capsys.readouterr().out, "what is not asked is named at the end"
+    before = load(config, {})
+    assert (before.sounder, before.heartbeat) == (None, None)
+    config.write_text(with_snippets(config.read_text("utf-8")), "utf-8")
+    secret = tmp_path / "secrets" / "heartbeat-url"
+    secret.parent.mkdir(mode=0o700)
+    secret.touch(mode=0o600)
+    secret.write_text("http://127.0.0.1:9/beat\n")
+    assert main(["check", "--config", str(config)]) == 0, capsys.readouterr().err
+    made = load(config, {})
+    assert made.sounder is not None
+    assert made.heartbeat is not None
+    assert made.site.batch.kind == "broiler"
+    assert made.site.boxes["a"].air_changes_per_h == 15
+    probe = made.site.probes["box-a"]
+    assert (probe.format, probe.unit, probe.battery_low_v) == ("plain", "F", 3.3)
 
 
 def test_the_dry_run_of_the_guide_runs() -> None:

@@ -27,6 +27,11 @@ This writes {path}, in which the daemon reads all it knows of your site. Enter t
 Ctrl-C at any question leaves everything as it was; nothing is written before you say yes at the end.
 A second run keeps your own edits. This board has {disk}."""
 
+NOT_ASKED: Final = (
+    "Not asked, since the watch can do without: a sounder, a sign of life to someone elsewhere, meat chicks, "
+    "other firmware. Each has its key in the file; deploy/guide.md tells which to think of."
+)
+
 
 @dataclass(slots=True)
 class Plan:
@@ -221,3 +226,5 @@ def _next_steps(asker: Asker, plan: Plan, path: Path, again: bool) -> None:
         f"  systemctl {'restart' if again else 'start'} coldbrood",
         f"  coldbrood alert --test --config {path}",
     )
+    if not again:
+        asker.say(*wrapped(NOT_ASKED))
