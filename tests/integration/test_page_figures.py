@@ -127,7 +127,7 @@ def test_lows_and_highs_of_a_day_are_those_of_its_readings(
         from_s = day.timestamp()
         span = [one for one in readings(site, probe) if from_s <= one.wall_s < from_s + 86_400.0]
         low, high = min(one.value for one in span), max(one.value for one in span)
-        said = re.fullmatch(r"(\S+) at (\S+) to (\S+) °C at (\S+)", line(part, name))
+        said = re.fullmatch(r"(\S+) \((\S+)\) to (\S+) °C \((\S+)\)", line(part, name))
         assert said is not None, line(part, name)
         assert float(said[1]) == pytest.approx(low, abs=0.051)
         assert float(said[3]) == pytest.approx(high, abs=0.051)

@@ -1,5 +1,6 @@
 """Promise: in a real browser every page reads well on any phone: at one glance, in any light, for any eye."""
 
+import json
 import os
 import re
 from collections.abc import Iterator
@@ -21,7 +22,7 @@ from phone import (
     pocket,
     violations,
 )
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, expect
 
 pytestmark = pytest.mark.timeout(300)  # a browser on a busy machine
 PAGES = ("/", "/tell/a", "/tonight", "/days", "/what-if", "/board")
@@ -174,3 +175,23 @@ def test_the_pictures_in_the_readme_are_of_this_page() -> None:
     assert shown
     for name in shown:
         assert (PICTURES.parents[1] / name).read_bytes().startswith(b"\x89PNG\r\n\x1a\n")
+
+
+def test_with_an_alarm_waiting_it_is_still_a_glance(site: PageSite, browser: Browser) -> None:
+    """The last test of its site, whose battery it drains: three samples raise that alarm."""
+    for charge in (5, 4, 3):
+        pack = [{"n": "temperature", "u": "Cel", "v": 23.9}, {"n": "battery", "u": "%EL", "v": charge}]
+        site.bench.publish("box-a", json.dumps(pack))
+    with pocket(browser) as phone:
+        page = opened(phone, site.link)
+        alarm = page.locator(".alarm", has_text="Battery low")
+        expect(alarm).to_be_visible(timeout=60_000)
+        words = page.evaluate(WORDS_ABOVE)
+        assert len(words) <= WORDS_MOST, words
+        assert page.locator("button.large").count() == 1
+        assert re.fullmatch(r"Refill (now|by \d\d:\d\d)", page.locator(".answer").inner_text())
+        alarm.locator("summary").first.click()
+        assert alarm.get_by_role("button", name="Acknowledge").is_visible()
+        assert alarm.get_by_text("Change or charge it by day").is_visible()
+        assert violations(page) == []
+        assert page.evaluate(SMALL, TARGET_LEAST) == []

@@ -153,6 +153,7 @@ def test_an_alarm_is_acknowledged_undone_shelved_and_shown_again(
 ) -> None:
     key = "battery-low/box-a"
     alarm = page.locator(".alarm", has_text="Battery low")
+    alarm.locator("summary").first.click()
     alarm.get_by_role("button", name="Acknowledge").click()
     assert (journal.one().alarm) == key
     site.bench.wait_for(lambda: alarms(site)[key] == "acknowledged", "the alarm to be acknowledged")
@@ -161,6 +162,7 @@ def test_an_alarm_is_acknowledged_undone_shelved_and_shown_again(
     site.bench.wait_for(lambda: alarms(site)[key] == "unacknowledged", "the alarm to ask again")
     for minutes in (30, 60, 120):
         at(page, site.address)
+        alarm.locator("summary").first.click()
         alarm.locator("summary", has_text="Shelve").click()
         alarm.get_by_role("button", name=f"{minutes} min", exact=True).click()
         shelved = journal.one()
@@ -168,6 +170,7 @@ def test_an_alarm_is_acknowledged_undone_shelved_and_shown_again(
         site.bench.wait_for(lambda: alarms(site)[key] == "shelved", "the alarm to be shelved")
         at(page, site.address)
         page.locator("summary", has_text="Alarms answered").click()
+        alarm.locator("summary").first.click()
         alarm.get_by_role("button", name="End the shelf").click()
         assert journal.one().kind == "unshelve"
         site.bench.wait_for(lambda: alarms(site)[key] == "unacknowledged", "the alarm to show again")

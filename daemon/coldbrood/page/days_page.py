@@ -129,7 +129,7 @@ def _temperatures(page: Now, facts: Facts, from_s: float, to_s: float) -> list[t
         name = speech.say("Outside") if spec.role == "outdoor" else sentence(box_name(speech, spec.box or ""))
         low, high = min(span, key=lambda b: b.low_c), max(span, key=lambda b: b.high_c)
         text = speech.say(
-            "{low} at {low_at} to {high} at {high_at}",
+            "{low} ({low_at}) to {high} ({high_at})",
             low=speech.bare_degrees(low.low_c),
             low_at=speech.clock(low.wall_s - BIN_S / 2),
             high=speech.degrees(high.high_c),

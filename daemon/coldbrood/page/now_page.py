@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from coldbrood.page import jug
 from coldbrood.page.desk import Desk
 from coldbrood.page.forms import SHELVE_MIN, Forms
-from coldbrood.page.markup import Child, Html, tag
+from coldbrood.page.markup import Child, Html, html, tag
 from coldbrood.page.night_words import night_words
 from coldbrood.page.phrases import ALARM_REASONS, ALARM_STATES, ALARMS, REFILL_REASONS, STATES
 from coldbrood.page.speech import Speech
@@ -122,18 +122,20 @@ def _range(page: Now, view: BoxView) -> str:
     early = speech.clock(wall_of(now, held.early_s))
     if held.early_s <= now.t_s:
         early = speech.say("now")
-    late = speech.say("much later") if held.late_s is None else speech.clock(wall_of(now, held.late_s))
+    if held.late_s is None:
+        return speech.say("else under its floor from {early} on", early=early)
+    late = speech.clock(wall_of(now, held.late_s))
     return speech.say("else under its floor {early} to {late}", early=early, late=late)
 
 
 def _figures(page: Now, view: BoxView) -> Html:
     speech = page.speech
     if view.box_c is None:
-        box = speech.say("not known")
+        box = html(speech.say("not known"))
     elif view.estimated:
-        box = speech.say("about {value}", value=speech.degrees(view.box_c))
+        box = html([tag("small", speech.say("about")), " ", speech.degrees(view.box_c)])
     else:
-        box = speech.degrees(view.box_c)
+        box = html(speech.degrees(view.box_c))
     return tag(
         "dl",
         _figure(speech.say("Box"), tag("b", box), _trend(speech, view)),
@@ -232,17 +234,17 @@ def alarms(page: Now) -> Html | None:
         class_="tells",
         id="answered",
     )
-    title = tag("h2", say("Alarms"), class_=None if waiting else "unseen")
     return tag(
         "section",
-        title,
+        tag("h2", say("Alarms"), class_="unseen"),
         [_alarm(page, row) for row in waiting],
         rest if answered else None,
-        class_="alarms" if waiting else "quiet",
+        class_="quiet",
     )
 
 
 def _alarm(page: Now, row: Alarm) -> Html:
+    """One line to unfold: what is due stands in large in the card, and two voices at once are none."""
     speech, forms = page.speech, page.forms
     title, act = ALARMS.get(row.condition, (row.condition, ""))
     reason = speech.say(ALARM_REASONS.get(row.reason, row.reason))
@@ -258,13 +260,15 @@ def _alarm(page: Now, row: Alarm) -> Html:
     if row.state == "shelved":
         back = forms.button("unshelve", speech.say("End the shelf"), alarm=row.key)
     why = speech.say("{reason}, since {time}; {state}", reason=reason, time=since, state=state)
+    about = subject(page, row.subject)
     return tag(
-        "div",
-        tag("h3", speech.say(title), ": ", subject(page, row.subject)),
+        "details",
+        tag("summary", tag("h3", speech.say(title), f": {about}" if about else None)),
         tag("p", speech.say(act)) if act and row.state in ANSWERABLE else None,
         tag("p", why, class_="why"),
         tag("div", answer, back, None if back else _shelves(page, row), class_="taps"),
         class_=f"alarm {row.priority}",
+        id=f"alarm-{row.key}",
     )
 
 
@@ -282,7 +286,9 @@ def _shelves(page: Now, row: Alarm) -> Html | None:
 
 
 def subject(page: Now, name: str) -> str:
-    """Whom an alarm is about."""
+    """Whom an alarm is about; nothing where it can be about one thing only."""
+    if name == page.view.site.name or list(page.view.site.boxes) == [name]:
+        return ""
     if name in page.view.site.boxes:
         return box_name(page.speech, name)
     if name in page.view.site.probes:
