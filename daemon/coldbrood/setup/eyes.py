@@ -63,9 +63,9 @@ class Eyes:
         return self._row(text, role, box)
 
     def _name(self, text: str) -> str:
-        if text in (WAIT, NONE) or text in self._wires:
+        if text in (WAIT, NONE):
             return text
-        found_name = str(read.of_schema("probe", "name")(text))
+        found_name = text if text in self._wires else str(read.of_schema("probe", "name")(text))
         if found_name in self._taken:
             raise BadAnswer(f"{found_name} is taken already: another name")
         return found_name
