@@ -32,6 +32,7 @@ class Wire:
         """End every connection and take no new one."""
         with self._lock:
             ends, self._open = [*self._open, *filter(None, [self._listener])], []
+            self._listener = None
         for end in ends:
             with suppress(OSError):
                 end.shutdown(socket.SHUT_RDWR)
@@ -41,8 +42,16 @@ class Wire:
         with suppress(OSError):
             while True:
                 phone, _ = listener.accept()
-                board = socket.create_connection(self._to)
+                try:
+                    board = socket.create_connection(self._to)
+                except OSError:
+                    phone.close()
+                    continue
                 with self._lock:
+                    if self._listener is not listener:  # cut meanwhile: nobody would close these
+                        phone.close()
+                        board.close()
+                        return
                     self._open += [phone, board]
                 for one, other in ((phone, board), (board, phone)):
                     threading.Thread(target=_pass_on, args=(one, other), daemon=True).start()
