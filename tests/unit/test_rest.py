@@ -65,6 +65,19 @@ def alarmed(state: State) -> State:
     return replace(state, alarms=rows)
 
 
+def in_state(name: str, *, active: bool) -> Callable[[State], State]:
+    """The same alarm in another of its states."""
+
+    def changed(state: State) -> State:
+        rows = alarmed(state).alarms
+        return replace(
+            state,
+            alarms={key: replace(row, state=name, active=active) for key, row in rows.items()},  # type: ignore[arg-type] # by name
+        )
+
+    return changed
+
+
 def owing(state: State) -> State:
     message = Message("k", "k", "phone-1", "t", "b", 3, T_S, START_WALL_S, T_S, 60)
     return replace(state, outbox={"k": message})
@@ -73,6 +86,17 @@ def owing(state: State) -> State:
 def unheard(state: State) -> State:
     stale = replace(state.sight.probes["outdoor"], taken_t_s=T_S - 500.0)
     return replace(state, sight=replace(state.sight, probes={**state.sight.probes, "outdoor": stale}))
+
+
+def never_heard(state: State) -> State:
+    return replace(state, sight=replace(state.sight, probes={}))
+
+
+def sending(state: State) -> State:
+    return replace(
+        owing(state),
+        outbox={key: replace(row, state="sending") for key, row in owing(state).outbox.items()},
+    )
 
 
 def with_health(**changes: object) -> Callable[[State], State]:
@@ -84,7 +108,12 @@ def with_health(**changes: object) -> Callable[[State], State]:
     [
         (alarmed, "alarm refill-now/a"),
         (owing, "a message is on its way"),
+        (sending, "a message is on its way"),
+        (in_state("acknowledged", active=True), "alarm refill-now/a"),
+        (in_state("returned-unacknowledged", active=False), "alarm refill-now/a"),
+        (in_state("suppressed", active=True), "alarm refill-now/a"),
         (unheard, "probe outdoor not heard just now"),
+        (never_heard, "probe box-a not heard just now"),
         (with_health(link_down_t_s=T_S), "the board itself is not well"),
         (with_health(journal_detail="full"), "the board itself is not well"),
         (with_health(found=("the disk",)), "the board itself is not well"),
@@ -93,6 +122,42 @@ def with_health(**changes: object) -> Callable[[State], State]:
 )
 def test_any_trouble_keeps_it_awake(spoil: Callable[[State], State], reason: str) -> None:
     assert rest(SITE, spoil(well()), LIMITS, NOW) == Rest(None, reason)
+
+
+@pytest.mark.parametrize("spoil", [in_state("out-of-service", active=True), in_state("normal", active=False)])
+def test_an_alarm_that_is_over_or_taken_out_of_service_does_not(spoil: Callable[[State], State]) -> None:
+    assert rest(SITE, spoil(well()), LIMITS, NOW) == Rest(T_S + 3600.0, "longest sleep")
+
+
+def test_of_two_boxes_the_one_that_needs_the_keeper_first_ends_it() -> None:
+    site = make_site("ab")
+    one = well()
+    probes = dict.fromkeys(site.probes, next(iter(one.sight.probes.values())))
+    table = replace(make_view().timetable, look_in=False)
+    sooner = make_view(box="b", timetable=table, hold=make_hold(100, 95, 180, 230))
+    both = replace(one, sight=replace(one.sight, probes=probes), views={**one.views, "b": sooner})
+    assert rest(site, both, LIMITS, NOW) == Rest(T_S + 45 * MIN_S, "refill of box b")
+    blind = replace(both, views={**both.views, "b": replace(sooner, blind=True)})
+    assert rest(site, blind, LIMITS, NOW) == Rest(None, "box b not known")
+    half = replace(both, views=one.views)
+    assert rest(site, half, LIMITS, NOW) == Rest(None, "box b not looked at")
+
+
+@pytest.mark.parametrize(
+    ("changes", "allowed"),
+    [
+        ({"box_c": 27.9}, True),
+        ({"box_c": 28.1}, False),
+        ({"trend_c_per_h": 1.5}, True),
+        ({"trend_c_per_h": 1.6}, False),
+        ({"trend_c_per_h": None}, True),
+        ({"t_s": T_S - 900.0}, True),
+        ({"t_s": T_S - 901.0}, False),
+    ],
+)
+def test_each_limit_holds_on_either_side(changes: dict[str, object], allowed: bool) -> None:
+    """4 C under a ceiling of 32, 1.5 C an hour by day, a look of the last quarter of an hour."""
+    assert (rest(SITE, well(**changes), LIMITS, NOW).until_t_s is not None) is allowed
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ import os
 from collections.abc import Callable, Iterable
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -13,7 +14,7 @@ from coldbrood.cli.main import main
 from coldbrood.settings.load import load
 from coldbrood.settings.records import ConfigProblems
 from coldbrood.setup import flow, read, save
-from coldbrood.setup.ask import KEEP, Person, Question, Written
+from coldbrood.setup.ask import KEEP, Person, Question, SetupFault, Written
 from coldbrood.setup.document import difference
 
 ANSWERS = {
@@ -129,7 +130,7 @@ def test_enter_takes_the_default_and_the_end_of_the_input_is_ctrl_c(
 
 def test_a_bad_secret_is_refused_without_showing_it(capsys: pytest.CaptureFixture[str]) -> None:
     secret = Question("n", "a secret", "", read.number(1, 9, "C"), secret=True)
-    with pytest.raises(flow.SetupFault) as fault:
+    with pytest.raises(SetupFault) as fault:
         Written({"n": "my pass phrase"}, 78).ask(secret)
     assert str(fault.value) == "answers: n: ***: 1 to 9 C"
     assert capsys.readouterr().out == ""
@@ -145,11 +146,11 @@ class Stubborn(Person):
         self._answers = answers
         self._bad = dict(BAD)
 
-    def ask(self, question: Question[flow.Any]) -> flow.Any:
+    def ask(self, question: Question[Any]) -> Any:
         self.key = question.key
         return super().ask(question)
 
-    def _line(self, question: Question[flow.Any]) -> str:
+    def _line(self, question: Question[Any]) -> str:
         return self._bad.pop(question.key, self._answers.get(question.key, ""))
 
     def say(self, *lines: str) -> None:
@@ -171,7 +172,7 @@ def test_a_bad_answer_at_each_question_is_told_and_asked_again(config: Path, boa
 def test_a_bad_answer_in_a_file_ends_it_with_nothing_written(
     key: str, config: Path, board: flow.Board
 ) -> None:
-    with pytest.raises(flow.SetupFault) as fault:
+    with pytest.raises(SetupFault) as fault:
         flow.run(config, Written({**ANSWERS, key: BAD[key]}, 78), board)
     assert str(fault.value).startswith(f"answers: {key}: {BAD[key]}: ")
     assert fault.value.code == os.EX_CONFIG
