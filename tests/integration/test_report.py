@@ -112,13 +112,40 @@ def test_each_figure_reads_as_its_value(made: Made) -> None:
     """What stands on the paper is the value rounded as it is shown."""
     assert len(made.report.values) > 100
     for name, text in made.report.texts.items():
-        if text == "not at all":
-            continue
-        number = re.match(r"-?[\d,]+(\.\d+)?", text)
-        assert number is not None, (name, text)
-        digits = len((number[1] or ".")[1:])
-        shown = float(number[0].replace(",", ""))
-        assert shown == pytest.approx(made.report.values[name], abs=0.501 * 10.0**-digits), name
+        reads_as(name, text, made.report.values[name])
+
+
+def reads_as(name: str, text: str, value: float) -> None:
+    """A figure in English marks: thousands and decimals as in 1,234.5, a true minus."""
+    if text == "not at all":
+        assert value == 0.0, name
+        return
+    number = re.match(r"-?[\d,]+(\.\d+)?", text.replace("\N{MINUS SIGN}", "-"))
+    assert number is not None, (name, text)
+    digits = len((number[1] or ".")[1:])
+    assert float(number[0].replace(",", "")) == pytest.approx(value, abs=0.501 * 10.0**-digits), name
+
+
+def test_in_german_it_says_the_same_figures_and_no_english(made: Made) -> None:
+    """The figures that the other tests hold to the journal, in German marks and German words."""
+    target = made.folder / "german.html"
+    config = str(made.folder / "coldbrood.toml")
+    done = command("report", "--config", config, "--language", "de", str(target))
+    assert (done.returncode, done.stderr) == (0, "")
+    html = target.read_text(encoding="utf-8")
+    german = read(html)
+    assert '<html lang="de">' in html
+    assert german.values == made.report.values
+    swap = str.maketrans(",.", ".,")
+    for name, text in german.texts.items():
+        reads_as(name, text.translate(swap).replace("gar nicht", "not at all"), german.values[name])
+    shown = read(re.sub(r"<style.*?</style>", "", html, flags=re.DOTALL)).text()
+    kept = "found in the morning, weak since the journey"
+    assert kept in shown, "the keeper's own words stay"
+    words = set(re.findall(r"[A-Za-z]+", shown.replace(kept, "")))
+    assert not words & {"the", "of", "box", "and", "night", "refill", "day", "hold", "outside", "chicks"}
+    for said in ("Heißes Wasser verbrüht", "einen Tierarzt fragen", "Lebenstage", "keine Quelle"):
+        assert said in german.text(), said
 
 
 def test_each_night_came_as_the_readings_say(made: Made) -> None:

@@ -24,16 +24,21 @@ from coldbrood.watch.events import LookIn, NoteKind, Refusal
 from coldbrood.watch.wording import REASON_WORDS
 
 NBSP = "\N{NO-BREAK SPACE}"
-KEYWORDS = {"say": None, "N_": None, "say_n": (1, 2)}
+KEYWORDS = {"say": None, "safe": None, "N_": None, "say_n": (1, 2)}
 FOLDERS = sorted(path for path in LOCALE.iterdir() if path.is_dir())
 each_language = pytest.mark.parametrize("folder", FOLDERS, ids=lambda path: path.name)
 Msgid = str | tuple[str, ...]
 
 
 def said() -> set[Msgid]:
-    """Every text in the page's code, by Babel's own extraction."""
-    found = extract_from_dir(LOCALE.parent, method_map=[("**.py", "python")], keywords=KEYWORDS)
-    return {message[2] if isinstance(message[2], str) else tuple(message[2]) for message in found}
+    """Every text in the code of the page and the report, by Babel's own extraction."""
+    rooms = (LOCALE.parent, LOCALE.parents[1] / "report")
+    found = [
+        message[2]
+        for room in rooms
+        for message in extract_from_dir(room, method_map=[("**.py", "python")], keywords=KEYWORDS)
+    ]
+    return {text if isinstance(text, str) else tuple(text) for text in found}
 
 
 def catalogue(folder: Path) -> Catalog:

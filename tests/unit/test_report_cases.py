@@ -16,13 +16,13 @@ from coldbrood.brooder.specs import BoxSpec
 from coldbrood.journal.reader import HistoryLine, JournalReader
 from coldbrood.journal.rows import Batch
 from coldbrood.report.account import Account, account
-from coldbrood.report.advise import hours_text, time_text
 from coldbrood.report.gather import Refilled, occasions
 from coldbrood.report.plots import MISSING, require_plots
 from coldbrood.report.series import Series
 from coldbrood.report.sheet import sheet
 from coldbrood.report.span import ReportError
 from coldbrood.report.water import HEATERS, fuel, water
+from coldbrood.report.words import Words
 from coldbrood.watch.batches import start_text
 from coldbrood.watch.events import History, Note, NoteKind, Reading
 from coldbrood.watch.site import Site
@@ -107,8 +107,8 @@ def test_fahrenheit_is_shown_and_celsius_stays_behind_it(tmp_path: Path) -> None
     keep(tmp_path / "j.db", Batch(taken=days(START_S)))
     celsius, fahrenheit = (report(tmp_path / "j.db", make_site(unit=unit)) for unit in ("C", "F"))
     assert celsius.values == fahrenheit.values
-    assert (celsius.texts["lowest"], fahrenheit.texts["lowest"]) == ("23 C", "73 F")
-    assert "temperature, F" in fahrenheit.text()
+    assert [one.texts["lowest"].split() for one in (celsius, fahrenheit)] == [["23", "°C"], ["73", "°F"]]
+    assert "temperature, °F" in fahrenheit.text()
 
 
 def test_what_is_not_known_is_said_and_words_of_the_keeper_are_no_markup(tmp_path: Path) -> None:
@@ -192,8 +192,9 @@ def test_the_sum_of_the_water_by_hand() -> None:
 
 
 def test_lengths_of_time_are_said_as_people_say_them() -> None:
-    assert [time_text(minutes) for minutes in (0.0, 119.4, 454.0)] == ["0 min", "119 min", "8 h"]
-    assert [hours_text(hours) for hours in (5.04, 24.0)] == ["5.0 h", "a day or more"]
+    words = Words(make_site(), "en")
+    assert [words.time(minutes) for minutes in (0.0, 119.4, 454.0)] == ["0 min", "119 min", "8 h"]
+    assert [words.hours(hours) for hours in (5.04, 24.0)] == ["5.0 h", "a day or more"]
 
 
 def test_without_its_plotting_library_the_report_says_what_to_install(

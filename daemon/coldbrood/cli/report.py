@@ -13,11 +13,13 @@ from coldbrood.report.pdf import find_browser, print_pdf
 from coldbrood.report.plots import require_plots
 from coldbrood.report.sheet import sheet
 from coldbrood.report.span import ReportError
+from coldbrood.settings.fetch import languages
 from coldbrood.settings.load import load
 
 EPILOG = """examples:
   coldbrood report --config coldbrood.toml april.html
   coldbrood report --config coldbrood.toml --batch 1 --pdf first.html
+  coldbrood report --config coldbrood.toml --language de april-de.html
 
 Reads the journal alone; the daemon may go on running. The file needs no other.
 Exit code 66 if there is nothing to report yet, 69 if the plotting library or,
@@ -36,6 +38,9 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     )
     parser.add_argument("--config", type=Path, required=True, metavar="F", help="the config file")
     parser.add_argument("--batch", type=int, metavar="N", help="which one, from 1; the newest if not given")
+    parser.add_argument(
+        "--language", choices=languages(), help="of the report; that of the page if not given"
+    )
     parser.add_argument("--pdf", action="store_true", help="a PDF beside it, if Chromium is there")
     parser.add_argument("file", type=Path, metavar="FILE", help="a new file, ending in .html")
     parser.set_defaults(run=run)
@@ -44,6 +49,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
 def run(args: argparse.Namespace) -> int:
     """Write the report; 0 when whole."""
     config = load(args.config, os.environ)
+    language = args.language or ("en" if config.page is None else config.page.language)
     targets = [args.file, *([args.file.with_suffix(".pdf")] if args.pdf else [])]
     try:
         _check_targets(targets)
@@ -58,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
         return os.EX_UNAVAILABLE
     try:
         with JournalReader.open(config.journal_path) as reader:
-            text = sheet(account(config.site, reader, args.batch), Clock().wall_s())
+            text = sheet(account(config.site, reader, args.batch, language), Clock().wall_s())
     except ReportError as fault:
         print(fault, file=sys.stderr)
         return os.EX_NOINPUT

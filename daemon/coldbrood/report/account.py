@@ -13,6 +13,7 @@ from coldbrood.report.nights import Night, nights, timetable_wakings, wakings
 from coldbrood.report.span import pick
 from coldbrood.report.taught import Taught, estimates, taught
 from coldbrood.report.water import Water, water
+from coldbrood.report.words import Words
 from coldbrood.watch.localtime import age_days
 from coldbrood.watch.site import Site
 
@@ -23,6 +24,7 @@ NIGHT_UNKNOWN_C: Final = 5.0
 class Account:
     """Everything the report says. `taught` is empty for a batch that is not the newest: see `taught_for`."""
 
+    words: Words
     facts: Facts
     nights: Sequence[Night]
     wakings: Sequence[Occasion]
@@ -47,15 +49,17 @@ class Account:
         return [night for night in self.nights if night.box == box]
 
 
-def account(site: Site, reader: JournalReader, number: int | None) -> Account:
-    """Reckon one batch. Raises ReportError, JournalError."""
+def account(site: Site, reader: JournalReader, number: int | None, language: str = "en") -> Account:
+    """Reckon one batch, to be told in a language of the page's. Raises ReportError, JournalError."""
     told = pick(site, reader, number)
     facts = gather(told, reader)
     found = nights(facts)
     lost = losses(facts)
     flocked = flocks(facts)
     learned = _taught(site, facts, found, flocked, reader)
+    words = Words(facts.site, language)
     return Account(
+        words=words,
         facts=facts,
         nights=found,
         wakings=wakings(found),
@@ -64,7 +68,7 @@ def account(site: Site, reader: JournalReader, number: int | None) -> Account:
         losses=lost,
         water=_water(facts),
         taught=learned,
-        changes=changes(Seen(facts, found, lost, learned)),
+        changes=changes(Seen(words, facts, found, lost, learned)),
     )
 
 

@@ -13,8 +13,7 @@ from coldbrood.report.chicks import Loss
 from coldbrood.report.gather import Facts, Refilled
 from coldbrood.report.nights import Night, over_s
 from coldbrood.report.taught import Taught
-from coldbrood.watch.localtime import degrees_text, difference_text
-from coldbrood.watch.wording import box_title, sentence
+from coldbrood.report.words import Words
 
 COLD_MIN: Final = 30.0
 HOT_MIN: Final = 60.0
@@ -42,6 +41,7 @@ class Change:
 class Seen:
     """All that advice may rest on."""
 
+    words: Words
     facts: Facts
     nights: Sequence[Night]
     losses: Sequence[Loss]
@@ -71,25 +71,20 @@ def _cold(seen: Seen) -> Iterator[Change]:
         if minutes < COLD_MIN:
             continue
         best = one.helps[0]
-        act = f"{sentence(box_title(one.box))}: {best.change}"
-        keeper = seen.facts.site.keeper
-        why = (
-            f"Under its floor for {time_text(minutes)} in {len(cold)} of {_count(seen, one.box)} nights. "
-            f"With that change a fill is reckoned to hold {hours_text(median_or_day_h(best.after))} "
-            f"instead of {hours_text(median_or_day_h(best.before))} on a night of "
-            f"{degrees_text(keeper, one.helps_outdoor_c)}."
+        words = seen.words
+        help_words = words.help(seen.facts.site.boxes[one.box], best)
+        act = words.say("{box}: {change}", box=words.box_first(one.box), change=help_words)
+        why = words.say(
+            "Under its floor for {time} in {n} of {all} nights. With that change a fill is reckoned to hold "
+            "{after} instead of {before} on a night of {colder}.",
+            time=words.time(minutes),
+            n=len(cold),
+            all=_count(seen, one.box),
+            after=words.hours(median_or_day_h(best.after)),
+            before=words.hours(median_or_day_h(best.before)),
+            colder=words.degrees(one.helps_outdoor_c),
         )
         yield Change(f"cold-{one.box}", act, why, minutes, "min")
-
-
-def hours_text(hours: float) -> str:
-    """A hold in hours; one of a day or more as such."""
-    return "a day or more" if hours >= 24.0 else f"{hours:.1f} h"
-
-
-def time_text(minutes: float) -> str:
-    """A length of time in words: 45 min, 34 h."""
-    return f"{minutes:.0f} min" if minutes < 120.0 else f"{minutes / 60.0:.0f} h"
 
 
 def _count(seen: Seen, box: str) -> int:
@@ -101,21 +96,27 @@ def _later_losses(seen: Seen) -> Iterator[Change]:
     count = sum(loss.count for loss in later)
     if count:
         cold = sum(loss.count for loss in later if loss.under_min >= COLD_MIN)
-        why = (
-            f"{count} lost after the first 72 hours, {cold} of them after a day with {COLD_MIN:.0f} min or "
-            "more under the floor. Later losses usually come from the brooder (common practice, no source)."
+        say = seen.words.say
+        why = say(
+            "{n} lost after the first 72 hours, {cold} of them after a day with {minutes} min or more under "
+            "the floor. Later losses usually come from the brooder (common practice, no source).",
+            n=count,
+            cold=cold,
+            minutes=f"{COLD_MIN:.0f}",
         )
-        yield Change("later-losses", "Look into the later losses with a vet", why, count, "chicks")
+        yield Change("later-losses", say("Look into the later losses with a vet"), why, count, say("chicks"))
 
 
 def _early_losses(seen: Seen) -> Iterator[Change]:
     count = sum(loss.count for loss in seen.losses if loss.early)
     if count:
-        why = (
-            f"{count} lost within 72 hours. Those usually come from the journey (common practice, no "
-            "source): a shorter one, and water at once on arrival."
+        say = seen.words.say
+        why = say(
+            "{n} lost within 72 hours. Those usually come from the journey (common practice, no source): a "
+            "shorter one, and water at once on arrival.",
+            n=count,
         )
-        yield Change("early-losses", "Ask for a shorter journey", why, count, "chicks")
+        yield Change("early-losses", say("Ask for a shorter journey"), why, count, say("chicks"))
 
 
 def _unseen(seen: Seen) -> Iterator[Change]:
@@ -127,8 +128,15 @@ def _unseen(seen: Seen) -> Iterator[Change]:
         hours = (told.to_s - from_s - series.seen_s(told.to_s)) / 3600.0
         part = hours * 3600.0 / max(1.0, told.to_s - from_s)
         if part > UNSEEN_PART:
-            act = f"{sentence(box_title(box))}: a fresh battery, or a better place for the probe's aerial"
-            why = f"Not seen for {hours:.1f} h in all, {100 * part:.0f} % of the time."
+            words = seen.words
+            act = words.say(
+                "{box}: a fresh battery, or a better place for the probe's aerial", box=words.box_first(box)
+            )
+            why = words.say(
+                "Not seen for {hours} h in all, that is {part} %.",
+                hours=words.plain(hours, 1),
+                part=f"{100 * part:.0f}",
+            )
             yield Change(f"unseen-{box}", act, why, hours, "h")
 
 
@@ -143,12 +151,16 @@ def _hot(seen: Seen) -> Iterator[Change]:
         soon = sum(
             any(0 <= o.first_s - r.wall_s < 3 * 3600 for r in facts.refills if r.box == box) for o in alarms
         )
-        why = (
-            f"Over its ceiling for {time_text(minutes)}, up to "
-            f"{degrees_text(facts.site.keeper, highest[1])}; {soon} of {len(alarms)} alarms of heat came "
-            "within 3 h of a fill."
+        words = seen.words
+        why = words.say(
+            "Over its ceiling for {time}, up to {highest}; {n} of {all} alarms of heat came within 3 h of a "
+            "fill.",
+            time=words.time(minutes),
+            highest=words.degrees(highest[1]),
+            n=soon,
+            all=len(alarms),
         )
-        act = f"{sentence(box_title(box))}: fill less hot or less full when it is mild"
+        act = words.say("{box}: fill less hot or less full when it is mild", box=words.box_first(box))
         yield Change(f"hot-{box}", act, why, minutes, "min")
 
 
@@ -158,16 +170,18 @@ def _forecasts(seen: Seen) -> Iterator[Change]:
         return
     inside = sum(bool(night.inside) for night in judged)
     off_c = mean(night.off_c for night in judged if night.off_c is not None)
+    say = seen.words.say
     if inside < INSIDE_LEAST * len(judged):
-        why = (
-            f"The lowest lay inside the forecast's range in {inside} of {len(judged)} nights; "
-            "four of five were meant."
+        why = say(
+            "The lowest lay inside the forecast's range in {n} of {all} nights; four of five were meant.",
+            n=inside,
+            all=len(judged),
         )
-        yield Change("range", "Trust the early end of its times", why, inside, "nights")
+        yield Change("range", say("Trust the early end of its times"), why, inside, say("nights"))
     if off_c < -OFF_K:
-        colder = difference_text(seen.facts.site.keeper, -off_c)
-        why = f"Nights came {colder} colder than the middle of the forecast."
-        yield Change("colder", "Measure litres and insulation anew for the config", why, -off_c, "K")
+        colder = seen.words.difference(-off_c)
+        why = say("Nights came {colder} colder than the middle of the forecast.", colder=colder)
+        yield Change("colder", say("Measure litres and insulation anew for the config"), why, -off_c, "K")
 
 
 def _slow(seen: Seen) -> Iterator[Change]:
@@ -178,23 +192,31 @@ def _slow(seen: Seen) -> Iterator[Change]:
     ]
     lead_min = seen.facts.site.keeper.lead_s / 60.0
     if len(took) >= ANSWERED_LEAST and median(took) > lead_min:
-        why = (
-            f"From the nudge to the refill it took {median(took):.0f} min in the middle of {len(took)}; "
-            f"it nudges {lead_min:.0f} min ahead."
+        say = seen.words.say
+        why = say(
+            "From the nudge to the refill it took {minutes} min in the middle of {n}; it nudges {lead} min "
+            "ahead.",
+            minutes=f"{median(took):.0f}",
+            n=len(took),
+            lead=f"{lead_min:.0f}",
         )
-        yield Change("lead", "Be nudged earlier: a longer lead_min", why, median(took), "min")
+        yield Change("lead", say("Be nudged earlier: a longer lead_min"), why, median(took), "min")
 
 
 def _warm_refills(seen: Seen) -> Iterator[Change]:
     by_day = [one for one in seen.facts.refills if not _by_plan(seen, one)]
     warm = [one for one in by_day if _over_floor_k(seen.facts, one) >= WARM_K]
     if len(by_day) >= ANSWERED_LEAST and 3 * len(warm) >= len(by_day):
-        margin = difference_text(seen.facts.site.keeper, WARM_K)
-        why = (
-            f"{len(warm)} of {len(by_day)} refills (those at bedtime left out) came while the box stood "
-            f"{margin} or more above its floor."
+        say = seen.words.say
+        why = say(
+            "{n} of {all} refills (those at bedtime left out) came while the box stood {margin} or more "
+            "above its floor.",
+            n=len(warm),
+            all=len(by_day),
+            margin=seen.words.difference(WARM_K),
         )
-        yield Change("warm-refills", "Let more refills wait for the nudge", why, len(warm), "refills")
+        act = say("Let more refills wait for the nudge")
+        yield Change("warm-refills", act, why, len(warm), say("refills"))
 
 
 def _by_plan(seen: Seen, one: Refilled) -> bool:
@@ -212,5 +234,6 @@ def _over_floor_k(facts: Facts, one: Refilled) -> float:
 def _sends(seen: Seen) -> Iterator[Change]:
     count = seen.facts.failed_sends
     if count:
-        why = f"{count} tries to send failed or stayed without an answer."
-        yield Change("sends", "Test the channels before the next batch", why, count, "tries")
+        say = seen.words.say
+        why = say("{n} tries to send failed or stayed without an answer.", n=count)
+        yield Change("sends", say("Test the channels before the next batch"), why, count, say("tries"))

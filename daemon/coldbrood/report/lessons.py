@@ -6,10 +6,11 @@ from coldbrood.brooder.sizing import Sizing
 from coldbrood.report import markup as m
 from coldbrood.report.account import Account
 from coldbrood.report.plots import holds_plot
-from coldbrood.report.summary import degrees_label, hours
+from coldbrood.report.summary import degrees_label
 from coldbrood.report.taught import OUTDOOR_C, Taught
-from coldbrood.watch.localtime import age_days, degrees_text
-from coldbrood.watch.wording import box_title, sentence
+from coldbrood.report.words import SURE, Words
+from coldbrood.watch.localtime import age_days
+from coldbrood.watch.wording import sentence
 
 
 def lessons(account: Account) -> str:
@@ -20,69 +21,77 @@ def lessons(account: Account) -> str:
 
 
 def _taught(account: Account, taught: Taught) -> str:
-    keeper = account.facts.site.keeper
-    rows = [
-        (
-            f"day {holds.age_days:g}, floor {degrees_text(keeper, holds.floor_c)}",
-            *(
-                hours_range(f"hold-{taught.box}-{holds.age_days:g}-{out_c:g}", sizing)
-                for out_c, sizing in zip(OUTDOOR_C, holds.at, strict=True)
-            ),
-        )
-        for holds in taught.holds
-    ]
-    helped = [
-        (
-            escape(sentence(help_.change)),
-            hours(f"help-{taught.box}-{help_.key}-before", help_.before.median_h),
-            hours(f"help-{taught.box}-{help_.key}-after", help_.after.median_h),
-        )
-        for help_ in taught.helps
-    ]
-    title = f"What {box_title(taught.box)} taught"
-    colder = degrees_text(keeper, taught.helps_outdoor_c)
+    words = account.words
     return m.section(
         f"taught-{taught.box}",
-        title,
-        m.paragraph(_basis(taught)),
+        words.say("What {box} taught", box=words.box(taught.box)),
+        m.paragraph(_basis(words, taught)),
         m.plot(
-            holds_plot(taught),
-            "How long a fill holds by outdoor air and age: bar 10 to 90 %, line the middle.",
+            holds_plot(words, taught),
+            words.safe("How long a fill holds by outdoor air and age: bar 10 to 90 %, line the middle."),
         ),
-        m.table(
-            f"Hold of a fill with {taught.chicks} chicks",
-            ("Age", *(degrees_label(out_c) for out_c in OUTDOOR_C)),
-            rows,
-            "figures",
-        ),
-        m.table(
-            f"What would change it on day 2 and a night of {colder}, the middle of these nights' lows",
-            ("Change", "now", "then"),
-            helped,
-            "figures",
-        ),
+        _holds_table(words, taught),
+        _helps_table(account, taught),
     )
 
 
-def hours_range(name: str, sizing: Sizing) -> str:
+def _holds_table(words: Words, taught: Taught) -> str:
+    rows = [
+        (
+            words.safe("day {day}, floor {floor}", day=f"{one.age_days:g}", floor=words.degrees(one.floor_c)),
+            *(
+                hours_range(words, f"hold-{taught.box}-{one.age_days:g}-{out_c:g}", sizing)
+                for out_c, sizing in zip(OUTDOOR_C, one.at, strict=True)
+            ),
+        )
+        for one in taught.holds
+    ]
+    head = (words.safe("Age"), *(degrees_label(words, out_c) for out_c in OUTDOOR_C))
+    return m.table(words.safe("Hold of a fill with {n} chicks", n=taught.chicks), head, rows, "figures")
+
+
+def _helps_table(account: Account, taught: Taught) -> str:
+    words, spec = account.words, account.facts.site.boxes[taught.box]
+    rows = [
+        (
+            escape(sentence(words.help(spec, one))),
+            words.hold(f"help-{taught.box}-{one.key}-before", one.before.median_h),
+            words.hold(f"help-{taught.box}-{one.key}-after", one.after.median_h),
+        )
+        for one in taught.helps
+    ]
+    caption = words.safe(
+        "What would change it on day 2 and a night of {colder}, the middle of these nights' lows",
+        colder=words.degrees(taught.helps_outdoor_c),
+    )
+    return m.table(caption, (words.safe("Change"), words.safe("now"), words.safe("then")), rows, "figures")
+
+
+def hours_range(words: Words, name: str, sizing: Sizing) -> str:
     """A hold as middle and range."""
     early, middle, late = (
-        hours(f"{name}-{at}", value)
+        words.hold(f"{name}-{at}", value)
         for at, value in (("early", sizing.early_h), ("median", sizing.median_h), ("late", sizing.late_h))
     )
-    return f"{middle} ({early} to {late})"
+    return words.safe("{middle} ({early} to {late})", middle=middle, early=early, late=late)
 
 
-def _basis(taught: Taught) -> str:
+def _basis(words: Words, taught: Taught) -> str:
     if not taught.readings_taught:
-        return "Nothing was read in this box: the figures are those of the box on paper."
+        return words.safe("Nothing was read in this box: the figures are those of the box on paper.")
     f = taught.figures
-    return (
-        f"From the readings: the jug gives {f['k_jug_w_per_k']:.2f} W for each kelvin it is warmer than "
-        f"the box (deviation {f['k_jug_w_per_k_sd']:.2f}), the box loses {f['k_box_w_per_k']:.2f} W for "
-        f"each kelvin to outdoors ({f['k_box_w_per_k_sd']:.2f}); so a full box cools with a time constant "
-        f"of {f['slow_h']:.1f} h ({f['slow_h_sd']:.1f}). Sureness at the end: {taught.sure}. The next "
-        "batch begins with this."
+    return words.safe(
+        "From the readings: the jug gives {jug} W for each kelvin it is warmer than the box (deviation "
+        "{jug_sd}), the box loses {box} W for each kelvin to outdoors ({box_sd}); so a full box cools with a "
+        "time constant of {slow} h ({slow_sd}). Sureness at the end: {sure}. The next batch begins with "
+        "this.",
+        jug=words.plain(f["k_jug_w_per_k"], 2),
+        jug_sd=words.plain(f["k_jug_w_per_k_sd"], 2),
+        box=words.plain(f["k_box_w_per_k"], 2),
+        box_sd=words.plain(f["k_box_w_per_k_sd"], 2),
+        slow=words.plain(f["slow_h"], 1),
+        slow_sd=words.plain(f["slow_h_sd"], 1),
+        sure=words.say(SURE[taught.sure]),
     )
 
 
@@ -90,37 +99,35 @@ def _basis(taught: Taught) -> str:
 
 
 def _changes(account: Account) -> str:
+    words = account.words
+    title = words.say("What to change next time")
     if not account.changes:
-        return m.section(
-            "next-time", "What to change next time", m.paragraph("The figures ask for no change.")
-        )
+        return m.section("next-time", title, m.paragraph(words.safe("The figures ask for no change.")))
     rows = [
         (
             escape(change.act),
-            m.figure(f"change-{change.key}", change.value, f"{change.value:.3g} {change.unit}"),
+            m.figure(f"change-{change.key}", change.value, f"{words.rough(change.value)} {change.unit}"),
             escape(change.why),
         )
         for change in account.changes
     ]
-    return m.section(
-        "next-time",
-        "What to change next time",
-        m.table("With the figure behind it", ("Act", "Figure", "Why"), rows),
-    )
+    head = (words.safe("Act"), words.safe("Figure"), words.safe("Why"))
+    return m.section("next-time", title, m.table(words.safe("With the figure behind it"), head, rows))
 
 
 def _rests_on(account: Account) -> str:
-    facts = account.facts
+    facts, words = account.facts, account.words
     readings = sum(len(series.wall_s) for series in facts.boxes.values())
-    words = (
-        f"{m.count('readings', readings)} readings of the boxes and "
-        f"{m.count('outdoor-readings', len(facts.outdoor.wall_s))} of the air outside, "
-        f"{m.count('clock-unsure', facts.clock_unsure)} of them taken while the clock was not known to be "
-        "right; those of unknown age are left out. A reading stands for the time until the next, at most "
-        "15 minutes. A refill bears the time at which the readings or the note put it. "
-        "Floors and ceilings are those of the age, moved by the look-ins, as the daemon took them. "
-        "Forecasts are those kept at bedtime; a night is judged where they rested on readings and the "
-        "box was seen for four fifths of it."
+    said = words.safe(
+        "{boxes} readings of the boxes and {outside} of the air outside, {unsure} of them taken while the "
+        "clock was not known to be right; those of unknown age are left out. A reading stands for the time "
+        "until the next, at most 15 minutes. A refill bears the time at which the readings or the note put "
+        "it. Floors and ceilings are those of the age, moved by the look-ins, as the daemon took them. "
+        "Forecasts are those kept at bedtime; a night is judged where they rested on readings and the box "
+        "was seen for four fifths of it.",
+        boxes=words.count("readings", readings),
+        outside=words.count("outdoor-readings", len(facts.outdoor.wall_s)),
+        unsure=words.count("clock-unsure", facts.clock_unsure),
     )
-    age = f"The batch is at day {age_days(facts.site, facts.told.to_s):.1f}."
-    return m.section("rests-on", "What the figures rest on", m.paragraph(words), m.paragraph(age))
+    age = words.safe("The batch is at day {day}.", day=words.plain(age_days(facts.site, facts.told.to_s), 1))
+    return m.section("rests-on", words.say("What the figures rest on"), m.paragraph(said), m.paragraph(age))

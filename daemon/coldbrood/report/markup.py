@@ -3,9 +3,6 @@
 from collections.abc import Iterable, Sequence
 from html import escape
 
-from coldbrood.watch.localtime import degrees_text
-from coldbrood.watch.site import Keeper
-
 DASH = "&ndash;"
 
 
@@ -14,16 +11,6 @@ def figure(name: str, value: float | None, text: str) -> str:
     if value is None:
         return DASH
     return f'<data id="{escape(name)}" value="{value:.10g}">{escape(text)}</data>'
-
-
-def count(name: str, value: float, digits: int = 0) -> str:
-    """A number with so many digits after the point."""
-    return figure(name, value, f"{value:,.{digits}f}")
-
-
-def degrees(name: str, celsius: float | None, keeper: Keeper) -> str:
-    """A temperature in the keeper's unit."""
-    return figure(name, celsius, "" if celsius is None else degrees_text(keeper, celsius))
 
 
 def paragraph(text: str, kind: str = "") -> str:

@@ -7,7 +7,7 @@ for eyes that see fewer (2008, M).
 import io
 import re
 from collections.abc import Callable, Sequence
-from datetime import date, datetime, time
+from datetime import datetime, time
 from html import escape
 from typing import TYPE_CHECKING, Any, Final
 
@@ -19,6 +19,7 @@ from coldbrood.report.nights import DAY_S, Night
 from coldbrood.report.series import Array, Series
 from coldbrood.report.span import ReportError
 from coldbrood.report.taught import OUTDOOR_C, Taught
+from coldbrood.report.words import Words
 from coldbrood.watch.site import TemperatureUnit
 
 if TYPE_CHECKING:
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 BLUE, ORANGE, GREEN, RED, GREY = "#0072b2", "#e69f00", "#009e73", "#d55e00", "#595959"
-MONTHS: Final = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 GAP_S: Final = 1800.0  # a line is not drawn over a longer silence
 STYLE: Final[Any] = {
     "svg.fonttype": "none",
@@ -49,11 +49,6 @@ def require_plots() -> None:
         import matplotlib.figure  # noqa: F401 - only to see that it is there
     except ImportError as error:
         raise ReportError(MISSING) from error
-
-
-def day_month(day: date) -> str:
-    """A date in words, without its year."""
-    return f"{day.day} {MONTHS[day.month - 1]}"
 
 
 def _drawn(name: str, title: str, size_in: tuple[float, float], draw: "Callable[[Figure], None]") -> str:
@@ -102,7 +97,7 @@ def _hourly(series: Series) -> tuple[Array, Array, Array, Array]:
     )
 
 
-def batch_plot(facts: Facts, box: str) -> str:
+def batch_plot(words: Words, facts: Facts, box: str) -> str:
     """The whole batch of one box by the day of age: band, box by the hour, outdoors, refills."""
     unit = facts.site.keeper.unit
     day0_s = _day0_s(facts)
@@ -118,27 +113,36 @@ def batch_plot(facts: Facts, box: str) -> str:
         bands = [facts.band_at(box, float(w), float(t)) for w, t in zip(step, watch, strict=True)]
         floor, ceiling = np.array([b.floor_c for b in bands]), np.array([b.ceiling_c for b in bands])
         axes.fill_between(
-            day(step), shown_in(floor, unit), shown_in(ceiling, unit), color="#e8f3ee", label="comfort band"
+            day(step),
+            shown_in(floor, unit),
+            shown_in(ceiling, unit),
+            color="#e8f3ee",
+            label=words.say("comfort band"),
         )
-        axes.plot(day(step), shown_in(floor, unit), color=GREEN, lw=1.2, ls="--", label="floor")
+        axes.plot(day(step), shown_in(floor, unit), color=GREEN, lw=1.2, ls="--", label=words.say("floor"))
         hour, low, mean, high = _hourly(series)
         axes.fill_between(
             day(hour), shown_in(low, unit), shown_in(high, unit), color=BLUE, alpha=0.25, lw=0, step="mid"
         )
-        axes.plot(day(hour), shown_in(mean, unit), color=BLUE, lw=1.3, label="box")
+        axes.plot(day(hour), shown_in(mean, unit), color=BLUE, lw=1.3, label=words.say("box"))
         at, outdoor = _with_gaps(facts.outdoor)
-        axes.plot(day(at), shown_in(outdoor, unit), color=GREY, lw=0.8, label="outdoors")
-        _refill_marks(axes, [float(day(r.wall_s)) for r in facts.refills if r.box == box])
-        axes.set_xlabel("days of age")
-        axes.set_ylabel(f"temperature, {unit}")
+        axes.plot(day(at), shown_in(outdoor, unit), color=GREY, lw=0.8, label=words.say("outside"))
+        refills = [float(day(r.wall_s)) for r in facts.refills if r.box == box]
+        _refill_marks(axes, refills, words.say("refill"))
+        axes.set_xlabel(words.say("days of age"))
+        axes.locator_params(axis="x", integer=True)
+        axes.set_ylabel(words.say("temperature, {unit}", unit=words.unit))
         axes.margins(x=0.01)
         axes.legend(loc="upper center", bbox_to_anchor=(0.5, 1.16), ncols=5, frameon=False, fontsize=8)
 
-    title = f"Box {box} over the batch: comfort band, box temperature by the hour, outdoor air, refills"
+    title = words.say(
+        "{box} over the batch: comfort band, box temperature by the hour, outdoor air, refills",
+        box=words.box_first(box),
+    )
     return _drawn(f"batch-{box}", title, (7.6, 3.1), draw)
 
 
-def _refill_marks(axes: "Axes", days: Sequence[float]) -> None:
+def _refill_marks(axes: "Axes", days: Sequence[float], label: str = "") -> None:
     if days:
         axes.plot(
             days,
@@ -148,7 +152,7 @@ def _refill_marks(axes: "Axes", days: Sequence[float]) -> None:
             ms=5,
             color=RED,
             transform=axes.get_xaxis_transform(),
-            label="refill",
+            label=label or None,
             clip_on=False,
         )
 
@@ -157,9 +161,9 @@ def _day0_s(facts: Facts) -> float:
     return datetime.combine(facts.site.batch.day0, time(), facts.site.zone).timestamp()
 
 
-def lows_plot(facts: Facts, box: str, nights: Sequence[Night]) -> str:
+def lows_plot(words: Words, box: str, nights: Sequence[Night]) -> str:
     """For each night the range foreseen at bedtime, and the lowest that came."""
-    unit = facts.site.keeper.unit
+    unit = words.site.keeper.unit
 
     def value(celsius: float) -> float:
         return float(shown_in(np.array([celsius]), unit)[0])
@@ -178,33 +182,39 @@ def lows_plot(facts: Facts, box: str, nights: Sequence[Night]) -> str:
                 axes.plot(
                     [x], [value(night.low_c)], marker=mark, ms=7, color=RED if mark == "X" else "#000000"
                 )
-        axes.set_xticks(range(len(nights)), [day_month(n.evening) for n in nights], fontsize=8)
-        axes.set_ylabel(f"lowest of the night, {unit}")
-        axes.set_xlabel("evening")
+        axes.set_xticks(range(len(nights)), [words.day_month(n.evening) for n in nights], fontsize=8)
+        axes.set_ylabel(words.say("lowest of the night, {unit}", unit=words.unit))
+        axes.set_xlabel(words.say("evening"))
         axes.margins(x=0.03)
 
-    title = f"Box {box}: each night's lowest as foreseen at bedtime, and as it came"
+    title = words.say(
+        "{box}: each night's lowest as foreseen at bedtime, and as it came", box=words.box_first(box)
+    )
     return _drawn(f"lows-{box}", title, (7.6, 2.6), draw)
 
 
-def nights_plot(facts: Facts, box: str, nights: Sequence[Night]) -> str:
+def nights_plot(words: Words, facts: Facts, box: str, nights: Sequence[Night]) -> str:
     """A small picture of each night: box, floor, what was foreseen as its lowest, refills, outdoors."""
-    unit = facts.site.keeper.unit
     columns = 4
     rows = -(-len(nights) // columns)
 
     def draw(figure: "Figure") -> None:
         grid = figure.subplots(rows, columns, squeeze=False, sharey=True)
         for axes, night in zip(grid.flat, nights, strict=False):
-            _one_night(axes, facts, night, unit)
+            _one_night(axes, words, facts, night)
         for axes in list(grid.flat)[len(nights) :]:
             axes.set_visible(False)
 
-    title = f"Box {box}: the course of each night, with floor, foreseen lowest, refills and outdoor air"
+    title = words.say(
+        "{box}: the course of each night, with floor, foreseen lowest, refills and outdoor air",
+        box=words.box_first(box),
+    )
     return _drawn(f"nights-{box}", title, (7.6, 0.4 + 1.55 * rows), draw)
 
 
-def _one_night(axes: "Axes", facts: Facts, night: Night, unit: TemperatureUnit) -> None:
+def _one_night(axes: "Axes", words: Words, facts: Facts, night: Night) -> None:
+    unit = words.site.keeper.unit
+
     def hour(wall_s: Any) -> Any:
         return (np.asarray(wall_s) - night.from_s) / 3600.0
 
@@ -221,15 +231,17 @@ def _one_night(axes: "Axes", facts: Facts, night: Night, unit: TemperatureUnit) 
         low, _, high = shown_in(np.array(night.forecast.low_c), unit)
         axes.axhspan(low, high, color=BLUE, alpha=0.15, lw=0)
     _refill_marks(axes, [float(hour(one.wall_s)) for one in night.refills])
-    axes.set_title(day_month(night.evening), fontsize=8, loc="left", pad=2)
+    axes.set_title(words.day_month(night.evening), fontsize=8, loc="left", pad=2)
     start = datetime.fromtimestamp(night.from_s, facts.site.zone)
     ticks = np.arange(0.0, length_h, 3.0)
-    axes.set_xticks(ticks, [f"{(start.hour + int(t)) % 24:02d}" for t in ticks])
+    axes.set_xticks(ticks, [words.hour((start.hour + int(t)) % 24) for t in ticks])
     axes.set_xlim(0.0, length_h)
     axes.tick_params(labelsize=7)
 
 
-def chicks_plot(facts: Facts, flocks: Sequence[Flocked], masses_g: Sequence[tuple[float, float]]) -> str:
+def chicks_plot(
+    words: Words, facts: Facts, flocks: Sequence[Flocked], masses_g: Sequence[tuple[float, float]]
+) -> str:
     """Chicks alive by the notes, the first 72 hours shaded, and the mass by the table."""
     day0_s = _day0_s(facts)
 
@@ -239,25 +251,25 @@ def chicks_plot(facts: Facts, flocks: Sequence[Flocked], masses_g: Sequence[tupl
             days = [(at - day0_s) / DAY_S for at, _ in flock.steps] + [(facts.told.to_s - day0_s) / DAY_S]
             counts = [count for _, count in flock.steps]
             alive.step(
-                days, [*counts, counts[-1]], where="post", color=BLUE, ls=line, label=f"box {flock.box}"
+                days, [*counts, counts[-1]], where="post", color=BLUE, ls=line, label=words.box(flock.box)
             )
         alive.axvspan(0.0, FIRST_DAYS, color="#efefef", lw=0)
         alive.set_ylim(bottom=0)
         alive.yaxis.get_major_locator().set_params(integer=True)
-        alive.set_xlabel("days of age (first 72 h shaded)")
-        alive.set_ylabel("chicks")
+        alive.set_xlabel(words.say("days of age (first 72 h shaded)"))
+        alive.set_ylabel(words.say("chicks"))
         if len(flocks) > 1:
             alive.legend(frameon=False, fontsize=8)
         mass.plot(*zip(*masses_g, strict=True), color=ORANGE, lw=1.5)
-        mass.set_xlabel("days of age")
-        mass.set_ylabel("mass by the table, g")
+        mass.set_xlabel(words.say("days of age"))
+        mass.set_ylabel(words.say("mass by the table, g"))
         mass.set_ylim(bottom=0)
 
-    title = "Chicks alive by day of age, and the mass that the table gives; nothing was weighed"
+    title = words.say("Chicks alive by day of age, and the mass that the table gives; nothing was weighed")
     return _drawn("chicks", title, (7.6, 2.4), draw)
 
 
-def holds_plot(taught: Taught) -> str:
+def holds_plot(words: Words, taught: Taught) -> str:
     """How long a fill holds at 0, 5 and 10 C outside, at three ages: range and middle."""
 
     def draw(figure: "Figure") -> None:
@@ -270,12 +282,14 @@ def holds_plot(taught: Taught) -> str:
                 )
                 axes.plot([x, x], [low, high], color=BLUE, lw=9, alpha=0.35, solid_capstyle="butt")
                 axes.plot([x - 0.25, x + 0.25], [middle, middle], color=BLUE, lw=2)
-            axes.set_xticks(range(len(OUTDOOR_C)), [f"{c:g} C" for c in OUTDOOR_C])
-            axes.set_title(f"day {holds.age_days:g}", fontsize=9, loc="left")
+            axes.set_xticks(range(len(OUTDOOR_C)), [words.degrees(c) for c in OUTDOOR_C])
+            axes.set_title(words.say("day {day}", day=f"{holds.age_days:g}"), fontsize=9, loc="left")
             axes.set_ylim(0.0, 24.5)
             axes.set_xlim(-0.6, len(OUTDOOR_C) - 0.4)
             axes.set_yticks((0, 6, 12, 18, 24))
-        grid[0].set_ylabel("hold after a fill, h")
+        grid[0].set_ylabel(words.say("hold after a fill, h"))
 
-    title = f"Box {taught.box}: hold after a fill by outdoor temperature and age, 10 to 90 %"
+    title = words.say(
+        "{box}: hold after a fill by outdoor temperature and age, 10 to 90 %", box=words.box_first(taught.box)
+    )
     return _drawn(f"holds-{taught.box}", title, (7.6, 2.2), draw)

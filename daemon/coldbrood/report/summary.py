@@ -1,54 +1,70 @@
 """The first page, to be pinned to the wall: what happened in figures, what was learned, what to change."""
 
 from collections.abc import Iterator
-from datetime import date, datetime
+from datetime import datetime
 from html import escape
 
 from coldbrood.report import markup as m
 from coldbrood.report.account import Account
-from coldbrood.report.plots import batch_plot, day_month
+from coldbrood.report.plots import batch_plot
 from coldbrood.report.taught import OUTDOOR_C, Taught
 from coldbrood.report.water import total
-from coldbrood.watch.wording import box_title, sentence
+from coldbrood.report.words import CHICKS, Words
 
 CHANGES_MOST = 5
 
 
-def day_text(day: date) -> str:
-    """A date in words that no one reads the other way round."""
-    return f"{day_month(day)} {day.year}"
-
-
 def summary(account: Account) -> str:
     """The summary as one section."""
+    words = account.words
+    caution = words.safe(
+        "What the chicks show outranks every figure here. Hot water scalds: carry the jug closed. "
+        "For chicks that weaken, ask a vet."
+    )
+    holds = "".join(_holds(words, taught) for taught in account.taught) or _no_holds(words)
     parts = [
         _head(account),
         f'<div class="tiles">{"".join(_tiles(account))}</div>',
-        *(m.plot(batch_plot(account.facts, box), _plot_words(box)) for box in account.facts.boxes),
-        '<div class="halves">',
-        f"<div><h3>How long a fill holds</h3>{''.join(map(_holds, account.taught)) or _no_holds()}</div>",
-        f"<div><h3>What to change next time</h3>{_changes(account)}</div>",
-        "</div>",
-        m.paragraph(
-            "What the chicks show outranks every figure here. Hot water scalds: carry the jug closed. "
-            "For chicks that weaken, ask a vet.",
-            "caution",
+        *(
+            m.plot(batch_plot(words, account.facts, box), _plot_words(words, box))
+            for box in account.facts.boxes
         ),
+        '<div class="halves">',
+        _half(words.safe("How long a fill holds"), holds),
+        _half(words.safe("What to change next time"), _changes(account)),
+        "</div>",
+        m.paragraph(caution, "caution"),
     ]
     return f'<section id="summary">{"".join(parts)}</section>'
 
 
+def _half(title: str, inside: str) -> str:
+    return f"<div><h3>{title}</h3>{inside}</div>"
+
+
 def _head(account: Account) -> str:
-    facts = account.facts
+    facts, words = account.facts, account.words
     batch, told = facts.site.batch, facts.told
-    ends = day_text(datetime.fromtimestamp(told.to_s, facts.site.zone).date())
-    state = f"still open; told up to {ends}" if told.is_open else f"closed {ends}"
-    chicks = sum(flock.began for flock in account.flocks)
-    which = f"Batch {told.number} of {told.of}" if told.of > 1 else "Batch"
-    return f"<h1>{escape(facts.site.name)}: the chicks of {day_text(batch.arrival)}</h1>" + m.paragraph(
-        f"{which}, {chicks} {batch.kind} chicks, day 0 {day_text(batch.day0)}, "
-        f"to day {account.last_day:.0f} ({state})."
+    ends = words.day_year(datetime.fromtimestamp(told.to_s, facts.site.zone).date())
+    state = words.say("still open; told up to {day}", day=ends)
+    if not told.is_open:
+        state = words.say("closed {day}", day=ends)
+    which = words.say("Batch")
+    if told.of > 1:
+        which = words.say("Batch {n} of {all}", n=told.number, all=told.of)
+    title = words.safe(
+        "{site}: the chicks of {day}", site=escape(facts.site.name), day=words.day_year(batch.arrival)
     )
+    about = words.safe(
+        "{batch}, {n} chicks ({kind}), day 0 {day0}, to day {day} ({state}).",
+        batch=which,
+        n=sum(flock.began for flock in account.flocks),
+        kind=words.say(CHICKS.get(batch.kind, batch.kind)),
+        day0=words.day_year(batch.day0),
+        day=words.plain(account.last_day),
+        state=state,
+    )
+    return f"<h1>{title}</h1>{m.paragraph(about)}"
 
 
 def _tile(figure: str, says: str) -> str:
@@ -56,88 +72,90 @@ def _tile(figure: str, says: str) -> str:
 
 
 def _tiles(account: Account) -> Iterator[str]:
-    keeper = account.facts.site.keeper
+    words, say = account.words, account.words.safe
     began, left = sum(f.began for f in account.flocks), sum(f.left for f in account.flocks)
-    yield _tile(f"{m.count('chicks-left', left)} of {m.count('chicks-began', began)}", "chicks at the end")
+
+    def of(name: str, part: int, whole_name: str, whole: int) -> str:
+        return say("{n} of {all}", n=words.count(name, part), all=words.count(whole_name, whole))
+
+    yield _tile(of("chicks-left", left, "chicks-began", began), say("chicks at the end"))
     early, later = account.lost(early=True), account.lost(early=False)
+    lost = f"{words.count('lost-early', early)} + {words.count('lost-later', later)}"
+    yield _tile(lost, say("lost: first 72 h + later"))
+    nights = words.count("nights", len({night.evening for night in account.nights}))
+    woken = say("{n} in {nights}", n=words.count("wakings", len(account.wakings)), nights=nights)
+    yield _tile(woken, say("times woken, in so many whole nights"))
     yield _tile(
-        f"{m.count('lost-early', early)} + {m.count('lost-later', later)}", "lost: first 72 h + later"
+        words.count("timetable-wakings", account.timetable_wakings), say("times by the age timetable")
     )
-    nights = len({night.evening for night in account.nights})
-    woken = len(account.wakings)
-    yield _tile(
-        f"{m.count('wakings', woken)} in {m.count('nights', nights)}", "times woken, in so many whole nights"
-    )
-    yield _tile(m.count("timetable-wakings", account.timetable_wakings), "times by the age timetable")
     water = total(part for _, part in account.water)
-    yield _tile(m.count("refills", water.refills), "refills seen or noted")
-    yield _tile(
-        f"{m.count('litres', water.litres)} L", f"of hot water, about {m.count('kwh', water.fresh_kwh)} kWh"
-    )
-    lows = [night for night in account.nights if night.low_c is not None]
-    lowest = min((night.low_c for night in lows if night.low_c is not None), default=None)
+    yield _tile(words.count("refills", water.refills), say("refills seen or noted"))
+    kwh = say("of hot water, about {kwh} kWh", kwh=words.count("kwh", water.fresh_kwh))
+    yield _tile(f"{words.count('litres', water.litres)} L", kwh)
+    lowest = min((night.low_c for night in account.nights if night.low_c is not None), default=None)
     under = sum(night.under_min for night in account.nights)
-    yield _tile(m.degrees("lowest", lowest, keeper), "the coldest of all nights, in the box")
-    yield _tile(f"{m.count('under-min', under)} min", "under the floor at night, in all")
+    yield _tile(words.heat("lowest", lowest), say("the coldest of all nights, in the box"))
+    yield _tile(f"{words.count('under-min', under)} min", say("under the floor at night, in all"))
     judged = [night for night in account.nights if night.inside is not None]
     inside = sum(bool(night.inside) for night in judged)
     yield _tile(
-        f"{m.count('inside', inside)} of {m.count('judged', len(judged))}",
-        "nights' lows within the range foreseen (4 of 5 are meant)",
+        of("inside", inside, "judged", len(judged)),
+        say("nights' lows within the range foreseen (4 of 5 are meant)"),
     )
 
 
-def _plot_words(box: str) -> str:
-    return (
-        f"{sentence(box_title(box))}: the line is the mean of each hour, its shade lowest to highest; "
-        "triangles are refills."
+def _plot_words(words: Words, box: str) -> str:
+    return words.safe(
+        "{box}: the line is the mean of each hour, its shade lowest to highest; triangles are refills.",
+        box=escape(words.box_first(box)),
     )
 
 
-def _holds(taught: Taught) -> str:
+def _holds(words: Words, taught: Taught) -> str:
     young = taught.holds[0]
     rows = [
         (
-            degrees_label(out_c),
-            hours(f"pin-{taught.box}-{out_c:g}-early", sizing.early_h),
-            hours(f"pin-{taught.box}-{out_c:g}-median", sizing.median_h),
-            hours(f"pin-{taught.box}-{out_c:g}-late", sizing.late_h),
+            degrees_label(words, out_c),
+            words.hold(f"pin-{taught.box}-{out_c:g}-early", sizing.early_h),
+            words.hold(f"pin-{taught.box}-{out_c:g}-median", sizing.median_h),
+            words.hold(f"pin-{taught.box}-{out_c:g}-late", sizing.late_h),
         )
         for out_c, sizing in zip(OUTDOOR_C, young.at, strict=True)
     ]
-    basis = "" if taught.readings_taught else " (on paper only: nothing was read)"
-    caption = (
-        f"{sentence(box_title(taught.box))}, {taught.chicks} chicks of day {young.age_days:g}: the points of "
-        f"10, 50 and 90 % of the chance{basis}"
+    caption = words.safe(
+        "{box}, {n} chicks of day {day}: the 10, 50 and 90 % points",
+        box=escape(words.box_first(taught.box)),
+        n=taught.chicks,
+        day=f"{young.age_days:g}",
     )
-    return m.table(escape(caption), ("Outside", "cautious", "middle", "late"), rows)
+    basis = "" if taught.readings_taught else " " + words.safe("(on paper only: nothing was read)")
+    head = (words.safe("Outside"), words.safe("cautious"), words.safe("middle"), words.safe("late"))
+    return m.table(f"{caption}{basis}", head, rows)
 
 
-def degrees_label(celsius: float) -> str:
+def degrees_label(words: Words, celsius: float) -> str:
     """An outdoor temperature as a head; both units, since the table is looked up at any thermometer."""
-    return f"{celsius:g} C ({celsius * 1.8 + 32:g} F)"
+    sign = "\N{DEGREE SIGN}"
+    return f"{words.plain(celsius)} {sign}C ({words.plain(celsius * 1.8 + 32)} {sign}F)"
 
 
-def hours(name: str, value: float | None) -> str:
-    """A hold in hours; None is beyond a day, 0 a jug that cannot warm the box."""
-    if value is None:
-        return "over 24 h"
-    return m.figure(name, value, "not at all" if value == 0.0 else f"{value:.1f} h")
-
-
-def _no_holds() -> str:
+def _no_holds(words: Words) -> str:
     return m.paragraph(
-        "What the boxes know is that of the newest batch: see its report. What this one taught stands in the "
-        "journal's line of the day it was closed."
+        words.safe(
+            "What the boxes know is that of the newest batch: see its report. What this one taught stands in "
+            "the journal's line of the day it was closed."
+        )
     )
 
 
 def _changes(account: Account) -> str:
+    words = account.words
     if not account.changes:
-        return m.paragraph("The figures ask for no change.")
+        return m.paragraph(words.safe("The figures ask for no change."))
     items = "".join(
         f"<li><b>{escape(change.act)}.</b> {escape(change.why)}</li>"
         for change in account.changes[:CHANGES_MOST]
     )
     more = len(account.changes) - CHANGES_MOST
-    return f"<ol>{items}</ol>" + (m.paragraph(f"{more} more on the last page.") if more > 0 else "")
+    rest = words.safe("{n} more on the last page.", n=more)
+    return f"<ol>{items}</ol>" + (m.paragraph(rest) if more > 0 else "")

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from coldbrood.brooder.specs import BoxSpec
+from coldbrood.page.speech import N_
 from coldbrood.report.gather import Refilled
 
 KJ_PER_K_LITRE: Final = 4.183
@@ -27,9 +28,9 @@ class Heater:
 
 
 HEATERS: Final = (
-    Heater("electric kettle", 0.80, 0.90, None),  # M
-    Heater("gas ring, propane", 0.40, 0.55, 12.9),  # M: lower heating value 46.4 MJ/kg
-    Heater("wood stove's top, dry wood", 0.10, 0.25, 4.1),  # M: about 15 MJ/kg at a fifth of water
+    Heater(N_("electric kettle"), 0.80, 0.90, None),  # M
+    Heater(N_("gas ring, propane"), 0.40, 0.55, 12.9),  # M: lower heating value 46.4 MJ/kg
+    Heater(N_("wood stove's top, dry wood"), 0.10, 0.25, 4.1),  # M: about 15 MJ/kg at a fifth of water
 )
 
 
