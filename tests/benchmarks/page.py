@@ -24,11 +24,10 @@ from bench import NO_PAGE, Bench
 from broker import Broker, free_port
 from children import resident_mib, wait_until_idle
 from figures import Figure, as_json, machine, percentile, say, verdicts
-from page_site import NIGHT, PageSite, cooling, outside
+from page_site import NIGHT, PAGES, PageSite, cooling, enter, outside
 from path_lag import box_names, more_boxes
 from phone import SMALL, WORDS_ABOVE, at, chromium, least_contrast, looks, opened, pocket, violations
 
-PAGES = ("/", "/tonight", "/days", "/what-if", "/board", "/tell/a")
 FIRST_PAGE = ("/", "/coldbrood.css", "/coldbrood.js", "/icon.svg", "/coldbrood.webmanifest")
 MAIN_FIGURES = ".answer, .figures b, button.large, summary, .sayings li, .day dd, td"
 PROBES = 6
@@ -81,15 +80,6 @@ def running(
             site.send_day(f"box-{name}", cooling(26, (20, 14, 9.2, 4.7)))
         site.keep()
         yield site
-
-
-def enter(site: PageSite) -> str:
-    """The keeper's cookie."""
-    link = http.client.HTTPConnection(site.address.removeprefix("http://"), timeout=30)
-    link.request("GET", site.link.removeprefix(site.address))
-    cookie = (link.getresponse().headers["Set-Cookie"] or "").split(";")[0]
-    link.close()
-    return cookie
 
 
 def ask(site: PageSite, path: str, cookie: str) -> tuple[float, int]:

@@ -1,5 +1,6 @@
 """A daemon with its page: a stated hour of a made-up night, a day of readings behind it, and the links in."""
 
+import http.client
 import json
 import math
 import urllib.error
@@ -17,6 +18,7 @@ from coldbrood.page.keys import Keys, load_keys
 from coldbrood.watch.events import Note
 
 NIGHT = "2026-04-12T01:12:00+00:00"  # day 2 of a batch that came on 2026-04-10
+PAGES = ("/", "/tonight", "/days", "/what-if", "/board", "/tell/a")
 STEP_S = 300
 LINKED = "link=larch-lane state=up"
 PATIENCE_S = 90.0  # a daemon and a browser on a busy machine
@@ -82,6 +84,15 @@ class PageSite:
                 for value, back in zip(part, ago, strict=True)
             ]
             self.bench.publish(probe, json.dumps(pack))
+
+
+def enter(site: PageSite) -> str:
+    """The keeper's cookie."""
+    link = http.client.HTTPConnection(site.address.removeprefix("http://"), timeout=30)
+    link.request("GET", site.link.removeprefix(site.address))
+    cookie = (link.getresponse().headers["Set-Cookie"] or "").split(";")[0]
+    link.close()
+    return cookie
 
 
 def cooling(
