@@ -25,7 +25,7 @@ COLDEST_C, WARMEST_C = -40.0, 45.0
 # field, what it is called, least, most, step: the limits are those of the config file.
 FIELDS: Final = (
     ("jug_litres", N_("Litres in each jug"), 0.5, 40.0, 0.1),
-    ("jugs", N_("Jugs"), 0, 10, 1),
+    ("jugs", N_("Jugs"), 1, 10, 1),
     ("insulation_mm", N_("Insulation, mm"), 1.0, 300.0, 1.0),
     ("chicks", N_("Chicks"), 0, 150, 1),
 )
@@ -113,9 +113,7 @@ def changed(speech: Speech, stands: Case, asked: Mapping[str, str]) -> tuple[Cas
         jugs=int(values.get("jugs", stands.spec.jugs)),
         insulation_mm=values.get("insulation_mm", stands.spec.insulation_mm),
     )
-    learned = (
-        None if stands.learned is None or spec.jugs == 0 else refitted(stands.learned, stands.spec, spec)
-    )
+    learned = None if stands.learned is None else refitted(stands.learned, stands.spec, spec)
     flock = replace(stands.flock, chicks=int(values.get("chicks", stands.flock.chicks)))
     outdoor_c = _celsius(speech, values["outdoor"]) if "outdoor" in values else stands.outdoor_c
     return Case(spec, flock, outdoor_c, stands.floor_c, learned), faults
