@@ -127,7 +127,8 @@ def test_the_sleep_is_the_interval_less_a_chance_of_an_eighth(board: ProbeBoard,
     daemon.hear(board.clock_s, messages=8)
     slept = [wake.slept_s for wake in wakes]
     assert all(300 * 7 / 8 - 3 <= span_s <= 300 for span_s in slept), slept
-    assert len(set(slept)) >= 6, "probes that start together would meet at every wake"
+    # Eight draws from 37 s lie within 5 s once in 160,000 runs (C: 8 r^7 - 7 r^8); a wake varies by less.
+    assert max(slept) - min(slept) > 5.0, "probes that start together would meet at every wake"
 
 
 def test_at_power_on_it_shows_the_sensors_and_can_be_stopped(board: ProbeBoard, daemon: Daemon) -> None:
