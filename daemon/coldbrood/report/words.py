@@ -65,8 +65,9 @@ class Words(Speech):
         return f"{hour % 12 or 12} {'am' if hour < 12 else 'pm'}"
 
     def day_month(self, day: date) -> str:
-        """A date without its year."""
-        return self.say("{day} {month}", day=day.day, month=self.say(MONTHS[day.month - 1]))
+        """A date without its year, no line break within."""
+        said = self.say("{day} {month}", day=day.day, month=self.say(MONTHS[day.month - 1]))
+        return said.replace(" ", "\N{NO-BREAK SPACE}")
 
     def day_year(self, day: date) -> str:
         """A date in words that no one reads the other way round."""
