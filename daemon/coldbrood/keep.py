@@ -69,7 +69,7 @@ def revive(site: Site, restored: Restored, since: Iterable[Reading | Note], t_s:
     """
     ledger = _read(restored.states.get(LEDGER), Ledger) or Ledger()
     return State(
-        sight=_sight(site, restored, since),
+        sight=_sight(site, restored, since, ledger),
         health=Health(started_t_s=t_s),
         alarms=_known(_read_all(restored.alarms, Alarm)),
         outbox=_read_all(restored.messages, Message),
@@ -77,9 +77,10 @@ def revive(site: Site, restored: Restored, since: Iterable[Reading | Note], t_s:
     )
 
 
-def _sight(site: Site, restored: Restored, since: Iterable[Reading | Note]) -> Sight:
+def _sight(site: Site, restored: Restored, since: Iterable[Reading | Note], ledger: Ledger) -> Sight:
     kept = _read(restored.states.get(SIGHT), Sight)
     sight = first_sight(site) if kept is None else fitted_sight(site, kept)
+    sight = replace(sight, asks=ledger.asks)
     for event in since:
         try:
             sight = absorb(site, sight, event).sight

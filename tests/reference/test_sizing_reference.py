@@ -62,7 +62,7 @@ def reference_hold_h(outdoor_c: float, floor_c: float) -> float:
 def centre_bank() -> Bank:
     """All samples alike, at the middle of the priors and of the towel as stated."""
     bank = draw(PAPER, 1)
-    theta = np.log([JUG_M2 * 11.78, LOSS_W_PER_K, BOX_J_PER_K, 1.0])
+    theta = np.append(np.log([JUG_M2 * 11.78, LOSS_W_PER_K, BOX_J_PER_K, 1.0]), 0.0)
     return Bank(
         0.0, 1, 1, np.repeat(theta[:, None], bank.theta.shape[1], axis=1), bank.mean, bank.cov, bank.log_w
     )

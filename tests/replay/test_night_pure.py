@@ -44,12 +44,12 @@ LEAD_S = 1800.0  # of the keeper in sites.py
 # The keeper takes 20 minutes, in which the nudge comes again each 10, the second time on the next channel too
 # (watch/conditions.py). The refill at 03:11 lasts into the day.
 COLD = """
-22:00:00 phone-1 One fill now, up at 03:15: box A | bedtime
-02:49:30 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
-02:59:30 phone-1 Refill now: box A 22.4 C, floor 21.1 | forecast
-03:09:30 phone-1 Refill now: box A 21.9 C, floor 21.1 | forecast
-03:09:30 phone-2 Refill now: box A 21.9 C, floor 21.1 | forecast
-06:30:00 phone-1 Fill now, first thing: box A | morning
+22:00:00 phone-1 One fill now, up at 03:30: box A | bedtime
+02:51:15 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
+03:01:15 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
+03:11:15 phone-1 Refill now: box A 21.8 C, floor 21.1 | forecast
+03:11:15 phone-2 Refill now: box A 21.8 C, floor 21.1 | forecast
+06:30:00 phone-1 Morning: woken once | morning
 """
 # Chicks of ten days, whose floor is 15 C, and 13 C or more outside: the jug of 16:00 lasts the night.
 MILD = """
@@ -61,38 +61,38 @@ MILD = """
 # it is "Too cold", each 4 minutes. The keeper is up at 06:45, hears that of 06:46, and refills 10 minutes
 # later, before it comes a fifth time.
 ALONE = """
-22:00:00 phone-1 One fill now, up at 03:15: box A | bedtime
-02:49:30 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
-02:59:30 phone-1 Refill now: box A 22.4 C, floor 21.1 | forecast
-03:09:30 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
-03:09:30 phone-2 Refill now: box A 22.2 C, floor 21.1 | forecast
-03:19:30 phone-1 Refill now: box A 21.7 C, floor 21.1 | forecast
-03:19:30 phone-2 Refill now: box A 21.7 C, floor 21.1 | forecast
-03:29:30 phone-1 Refill now: box A 21.1 C, floor 21.1 | forecast
-03:29:30 phone-2 Refill now: box A 21.1 C, floor 21.1 | forecast
-03:35:30 phone-1 No refill seen: box A 21.2 C | no-rise-after-nudge
-03:45:30 phone-1 No refill seen: box A 20.8 C | no-rise-after-nudge
-03:45:30 phone-2 No refill seen: box A 20.8 C | no-rise-after-nudge
-03:55:30 phone-1 No refill seen: box A 20.2 C | no-rise-after-nudge
-03:55:30 phone-2 No refill seen: box A 20.2 C | no-rise-after-nudge
-04:05:30 phone-1 No refill seen: box A 20.1 C | no-rise-after-nudge
-04:05:30 phone-2 No refill seen: box A 20.1 C | no-rise-after-nudge
-04:15:30 phone-1 No refill seen: box A 19.8 C | no-rise-after-nudge
-04:15:30 phone-2 No refill seen: box A 19.8 C | no-rise-after-nudge
-04:25:30 phone-1 No refill seen: box A 19.5 C | no-rise-after-nudge
-04:25:30 phone-2 No refill seen: box A 19.5 C | no-rise-after-nudge
-04:45:30 phone-1 No refill seen: box A 18.6 C | no-rise-after-nudge
-04:45:30 phone-2 No refill seen: box A 18.6 C | no-rise-after-nudge
-05:05:30 phone-1 No refill seen: box A 17.9 C | no-rise-after-nudge
-05:05:30 phone-2 No refill seen: box A 17.9 C | no-rise-after-nudge
-05:25:30 phone-1 No refill seen: box A 17.3 C | no-rise-after-nudge
-05:25:30 phone-2 No refill seen: box A 17.3 C | no-rise-after-nudge
-05:45:30 phone-1 No refill seen: box A 17 C | no-rise-after-nudge
-05:45:30 phone-2 No refill seen: box A 17 C | no-rise-after-nudge
-06:05:30 phone-1 No refill seen: box A 16.6 C | no-rise-after-nudge
-06:05:30 phone-2 No refill seen: box A 16.6 C | no-rise-after-nudge
-06:25:30 phone-1 No refill seen: box A 16.2 C | no-rise-after-nudge
-06:25:30 phone-2 No refill seen: box A 16.2 C | no-rise-after-nudge
+22:00:00 phone-1 One fill now, up at 03:30: box A | bedtime
+02:51:15 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
+03:01:15 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
+03:11:15 phone-1 Refill now: box A 22 C, floor 21.1 | forecast
+03:11:15 phone-2 Refill now: box A 22 C, floor 21.1 | forecast
+03:21:15 phone-1 Refill now: box A 21.5 C, floor 21.1 | forecast
+03:21:15 phone-2 Refill now: box A 21.5 C, floor 21.1 | forecast
+03:31:15 phone-1 Refill now: box A 21.2 C, floor 21.1 | forecast
+03:31:15 phone-2 Refill now: box A 21.2 C, floor 21.1 | forecast
+03:37:15 phone-1 No refill seen: box A 21.2 C | no-rise-after-nudge
+03:47:15 phone-1 No refill seen: box A 20.8 C | no-rise-after-nudge
+03:47:15 phone-2 No refill seen: box A 20.8 C | no-rise-after-nudge
+03:57:15 phone-1 No refill seen: box A 20.2 C | no-rise-after-nudge
+03:57:15 phone-2 No refill seen: box A 20.2 C | no-rise-after-nudge
+04:07:15 phone-1 No refill seen: box A 20.1 C | no-rise-after-nudge
+04:07:15 phone-2 No refill seen: box A 20.1 C | no-rise-after-nudge
+04:17:15 phone-1 No refill seen: box A 19.6 C | no-rise-after-nudge
+04:17:15 phone-2 No refill seen: box A 19.6 C | no-rise-after-nudge
+04:27:15 phone-1 No refill seen: box A 19.4 C | no-rise-after-nudge
+04:27:15 phone-2 No refill seen: box A 19.4 C | no-rise-after-nudge
+04:47:15 phone-1 No refill seen: box A 18.4 C | no-rise-after-nudge
+04:47:15 phone-2 No refill seen: box A 18.4 C | no-rise-after-nudge
+05:07:15 phone-1 No refill seen: box A 17.9 C | no-rise-after-nudge
+05:07:15 phone-2 No refill seen: box A 17.9 C | no-rise-after-nudge
+05:27:15 phone-1 No refill seen: box A 17.4 C | no-rise-after-nudge
+05:27:15 phone-2 No refill seen: box A 17.4 C | no-rise-after-nudge
+05:47:15 phone-1 No refill seen: box A 16.9 C | no-rise-after-nudge
+05:47:15 phone-2 No refill seen: box A 16.9 C | no-rise-after-nudge
+06:07:15 phone-1 No refill seen: box A 16.6 C | no-rise-after-nudge
+06:07:15 phone-2 No refill seen: box A 16.6 C | no-rise-after-nudge
+06:27:15 phone-1 No refill seen: box A 16.2 C | no-rise-after-nudge
+06:27:15 phone-2 No refill seen: box A 16.2 C | no-rise-after-nudge
 06:30:00 phone-1 Fill now, first thing: box A | morning
 06:42:00 phone-1 Too cold: box A 16 C, refill now | under-hard-floor
 06:46:00 phone-1 Too cold: box A 16.1 C, refill now | under-hard-floor
@@ -104,24 +104,22 @@ ALONE = """
 """
 # The probe falls silent at 01:00. A sleeping keeper is told of silence after an hour, then each hour, from
 # the third time on both channels. The timetable asks for a refill 4 h after that of 22:10, so the nudge comes
-# half an hour before 02:10, at the second look, and a third time just before the refill; and again 4 h after
+# half an hour before 02:10, at the second look, and twice before the keeper is there; and again 4 h after
 # the refill that the keeper then taps in.
 BLIND = """
-22:00:00 phone-1 One fill now, up at 03:15: box A | bedtime
-01:41:00 phone-1 Refill now: box A about 26.7 C, floor 21.1 | timetable-blind
-01:51:00 phone-1 Refill now: box A about 26.2 C, floor 21.1 | timetable-blind
+22:00:00 phone-1 One fill now, up at 03:30: box A | bedtime
+01:41:45 phone-1 Refill now: box A about 26.6 C, floor 21.1 | timetable-blind
+01:51:45 phone-1 Refill now: box A about 26.1 C, floor 21.1 | timetable-blind
 01:59:15 phone-1 Cannot see box A: probe box-a silent | silent
-02:01:00 phone-1 Refill now: box A about 25.7 C, floor 21.1 | timetable-blind
-02:01:00 phone-2 Refill now: box A about 25.7 C, floor 21.1 | timetable-blind
 02:59:15 phone-1 Cannot see box A: probe box-a silent | silent
 03:59:15 phone-1 Cannot see box A: probe box-a silent | silent
 03:59:15 phone-2 Cannot see box A: probe box-a silent | silent
 04:59:15 phone-1 Cannot see box A: probe box-a silent | silent
 04:59:15 phone-2 Cannot see box A: probe box-a silent | silent
-05:32:00 phone-1 Refill now: box A about 25.7 C, floor 21.1 | timetable-blind
-05:42:00 phone-1 Refill now: box A about 25.4 C, floor 21.1 | timetable-blind
-05:52:00 phone-1 Refill now: box A about 25 C, floor 21.1 | timetable-blind
-05:52:00 phone-2 Refill now: box A about 25 C, floor 21.1 | timetable-blind
+05:32:00 phone-1 Refill now: box A about 25.9 C, floor 21.1 | timetable-blind
+05:42:00 phone-1 Refill now: box A about 25.5 C, floor 21.1 | timetable-blind
+05:52:00 phone-1 Refill now: box A about 25.1 C, floor 21.1 | timetable-blind
+05:52:00 phone-2 Refill now: box A about 25.1 C, floor 21.1 | timetable-blind
 05:59:15 phone-1 Cannot see box A: probe box-a silent | silent
 05:59:15 phone-2 Cannot see box A: probe box-a silent | silent
 06:30:00 phone-1 Morning: woken 3 times | morning
@@ -135,16 +133,16 @@ BLIND = """
 # rising is not worth a third waking (brooder/waking.py), so the morning's message asks for it first.
 TWO = """
 18:47:15 phone-1 Head count: each box at dusk | dusk
-22:00:00 phone-1 One fill now, up at 03:15: box A | bedtime
-02:00:45 phone-1 Refill now: box B 23.1 C, floor 21.1 | forecast
-02:10:45 phone-1 Refill now: box B 22.1 C, floor 21.1 | forecast
-02:20:45 phone-1 Refill now: box B 21.9 C, floor 21.1 | forecast
-02:20:45 phone-2 Refill now: box B 21.9 C, floor 21.1 | forecast
-02:49:30 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
-02:59:30 phone-1 Refill now: box A 22.4 C, floor 21.1 | forecast
-03:09:30 phone-1 Refill now: box A 21.9 C, floor 21.1 | forecast
-03:09:30 phone-2 Refill now: box A 21.9 C, floor 21.1 | forecast
-06:30:00 phone-1 Fill now, first thing: box A, box B | morning
+22:00:00 phone-1 One fill now, up at 03:30: box A | bedtime
+02:00:15 phone-1 Refill now: box B 23.1 C, floor 21.1 | forecast
+02:10:15 phone-1 Refill now: box B 22.1 C, floor 21.1 | forecast
+02:20:15 phone-1 Refill now: box B 21.9 C, floor 21.1 | forecast
+02:20:15 phone-2 Refill now: box B 21.9 C, floor 21.1 | forecast
+02:51:15 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
+03:01:15 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
+03:11:15 phone-1 Refill now: box A 21.8 C, floor 21.1 | forecast
+03:11:15 phone-2 Refill now: box A 21.8 C, floor 21.1 | forecast
+06:30:00 phone-1 Fill now, first thing: box B | morning
 06:31:00 phone-1 Refill now: box B 21.6 C, floor 21.1 | forecast
 06:41:00 phone-1 Refill now: box B 21.4 C, floor 21.1 | forecast
 06:51:00 phone-1 Refill now: box B 21.2 C, floor 21.1 | forecast
@@ -246,7 +244,7 @@ TOTALS: dict[str, dict[str, int]] = {
     "cold": {"phone-1": 5, "phone-2": 1},
     "mild": {"phone-1": 2},
     "alone": {"phone-1": 23, "phone-2": 17},
-    "blind": {"phone-1": 15, "phone-2": 7},
+    "blind": {"phone-1": 14, "phone-2": 6},
     "two": {"phone-1": 12, "phone-2": 3},
 }
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from sites import START_WALL_S, make_site
 from watching import Watching
 
-from coldbrood.brooder.bank import SAMPLES, draw, spread_normals, weights
+from coldbrood.brooder.bank import SAMPLES, as_usual, draw, spread_normals, weights
 from coldbrood.brooder.carry import KEPT_ROWS, WIDEN_LOG_SD, carried
 from coldbrood.brooder.estimate import start
 from coldbrood.brooder.specs import Flock
@@ -106,18 +106,19 @@ def test_a_batch_begins_with_the_learned_box_and_other_chicks() -> None:
     site = make_site()
     spec, paper = site.boxes["a"], draw(site.boxes["a"], 1)
     narrow = np.array([1.7, 0.9, 9.5, 0.0])[:, None] + 0.05 * spread_normals(np.random.default_rng(1), 4)
+    narrow = np.vstack([narrow, np.zeros(SAMPLES)])
     learned = replace(start(spec, Flock(16, 1.0, "layer"), 1), bank=replace(paper, theta=narrow), first_s=0.0)
     begun = carried(learned, spec)
     assert begun.first_s is None
     assert begun.refills == 0
     assert len(begun.tail) == 0
-    theta = begun.bank.theta
+    theta = as_usual(begun.bank.theta)
     for row in range(KEPT_ROWS):
         assert theta[row].mean() == pytest.approx(narrow[row].mean(), abs=0.02)
         wide = np.hypot(0.05, WIDEN_LOG_SD[row])
         assert theta[row].std() == pytest.approx(wide, rel=0.1)
         assert theta[row].std() < paper.theta[row].std()
-    assert np.array_equal(theta[KEPT_ROWS:], paper.theta[KEPT_ROWS:])  # other chicks: as on paper
+    assert np.array_equal(begun.bank.theta[KEPT_ROWS:], paper.theta[KEPT_ROWS:])  # other chicks: as on paper
     assert begun.bank.draws == learned.bank.draws + 1
 
 

@@ -1,31 +1,32 @@
-"""Promise: cooler water is tried only where a fill at bedtime alone overheats, and never under 40 C."""
+"""Promise: cooler water is tried only where a fill at bedtime alone overheats, and never under 35 C."""
 
 import numpy as np
 import pytest
 
-from coldbrood.brooder.cooler import cooler_fills
+from coldbrood.brooder.cooler import cooler_fills_c, is_too_hot
 
 # No fill; one at bedtime; one at bedtime and a waking.
 FILLS = np.array([[0, 0, 0], [1, 0, 0], [1, 0, 1]], dtype=bool)
 
 
-def tried(hot_kh: tuple[float, float, float], fill_c: float = 75.0) -> list[float]:
-    return cooler_fills(FILLS, np.repeat(np.array(hot_kh)[:, None], 4, axis=1), fill_c)
+def heats(hot_kh: tuple[float, float, float]) -> bool:
+    return is_too_hot(FILLS, np.repeat(np.array(hot_kh)[:, None], 4, axis=1))
 
 
-def test_heat_of_a_fill_at_bedtime_has_cooler_ones_tried() -> None:
-    assert tried((0.0, 0.6, 9.0)) == [65.0, 55.0, 45.0]
+def test_heat_of_a_fill_at_bedtime_is_too_much() -> None:
+    assert heats((0.0, 0.6, 9.0))
 
 
 @pytest.mark.parametrize("hot_kh", [(9.0, 0.5, 0.0), (0.0, 0.0, 9.0)])
-def test_heat_that_comes_otherwise_has_not(hot_kh: tuple[float, float, float]) -> None:
-    assert tried(hot_kh) == []
+def test_heat_that_comes_otherwise_is_not_of_it(hot_kh: tuple[float, float, float]) -> None:
+    assert not heats(hot_kh)
 
 
-def test_no_water_under_40_is_asked_for() -> None:
-    assert tried((0.0, 2.0, 2.0), fill_c=62.0) == [52.0, 42.0]
-    assert tried((0.0, 2.0, 2.0), fill_c=45.0) == []
+def test_with_no_fill_on_offer_none_is_too_hot() -> None:
+    assert not is_too_hot(FILLS[:1], np.full((1, 4), 9.0))
 
 
-def test_with_no_fill_on_offer_there_is_none() -> None:
-    assert cooler_fills(FILLS[:1], np.full((1, 4), 9.0), 75.0) == []
+def test_water_is_tried_in_steps_of_five_down_to_35() -> None:
+    assert cooler_fills_c(50.0).tolist() == [45.0, 40.0, 35.0]
+    assert cooler_fills_c(47.0).tolist() == [42.0, 37.0]
+    assert cooler_fills_c(38.0).tolist() == []

@@ -307,21 +307,3 @@ def test_a_curve_that_ends_early_is_held() -> None:
     short = OutdoorCurve(np.array([0.0, 600.0]), np.array([5.0, 4.0]), np.array([0.5, 0.6]))
     paths = forecast(fed(start(SPEC, FLOCK, 7), readings(60)), SPEC, 3600.0, short, FLOCK)
     assert np.isfinite(paths.box_c).all()
-
-
-@pytest.mark.parametrize(("litres", "jugs", "hot"), [(3.8, 1, False), (6.0, 3, True)])
-def test_a_box_with_much_hot_water_for_its_walls_would_overheat(litres: float, jugs: int, hot: bool) -> None:
-    spec = replace(SPEC, jug_litres=litres, jugs=jugs)
-    assert banks.overheats(banks.draw(spec, 3), spec, Drive3(12.0, 0.5, 20.0)) is hot
-
-
-def test_where_it_would_a_quarter_takes_the_fill_for_cooler() -> None:
-    bank = banks.settle(banks.draw(SPEC, 3), SPEC, 0.0, 22.0)
-    usual = banks.refilled(bank, SPEC, None).mean[0]
-    cooler = banks.refilled(bank, SPEC, None, may_be_cooler=True).mean[0]
-    told = banks.refilled(bank, SPEC, 60.0, may_be_cooler=True).mean[0]
-    assert set(usual) == {SPEC.fill_c}
-    assert float(np.mean(cooler < SPEC.fill_c)) == 0.25
-    assert SPEC.fill_c - 30.0 <= cooler.min()
-    assert cooler[cooler < SPEC.fill_c].max() <= SPEC.fill_c - 10.0
-    assert set(told) == {60.0}

@@ -120,7 +120,7 @@ def test_a_learned_bank_moves_with_the_box() -> None:
 
 def test_help_for_a_learned_box_starts_from_what_was_learned() -> None:
     bank = draw(SPEC, 1)
-    leaky = replace(bank, theta=bank.theta + np.array([0.0, 0.3, 0.0, 0.0])[:, None])
+    leaky = replace(bank, theta=bank.theta + np.array([0.0, 0.3, 0.0, 0.0, 0.0])[:, None])
     assert helps(SPEC, FLOCK, 5.0, 18.0, leaky)[0].before == size(SPEC, FLOCK, 5.0, 18.0, leaky)
     assert median_or_day_h(size(SPEC, FLOCK, 5.0, 18.0, leaky)) < median_or_day_h(
         size(SPEC, FLOCK, 5.0, 18.0)

@@ -225,3 +225,18 @@ def test_under_its_floor_a_box_wakes_nobody_who_would_come_too_dear() -> None:
     cold = make_view(box_c=17.9, refill_by_s=T_S, worth_it=False)
     assert not verdicts.refill_now(cold, LEAD_S, T_S).holds
     assert verdicts.refill_now(replace(cold, worth_it=True), LEAD_S, T_S).holds
+
+
+@pytest.mark.parametrize(
+    ("filled_min", "worth_it", "clear"),
+    [(60.0, False, True), (60.0, True, False), (130.0, False, False)],
+)
+def test_a_sleeper_who_has_filled_is_not_asked_again_for_what_is_left(
+    filled_min: float, worth_it: bool, clear: bool
+) -> None:
+    """A weak box goes under its floor with a jug just filled: another one would spare little."""
+    view = make_view(
+        box_c=19.0, refill_by_s=T_S, refill_t_s=T_S - 60.0 * filled_min, worth_it=worth_it, trend_c_per_h=-0.5
+    )
+    verdict = verdicts.refill_now(view, LEAD_S, T_S)
+    assert (verdict.holds, verdict.clear) == (worth_it, clear)

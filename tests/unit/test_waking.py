@@ -1,5 +1,8 @@
 """Promise: a sleeper is woken when the cold or heat ahead is dearer than the waking, and not while unsure."""
 
+from collections.abc import Callable
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -20,8 +23,14 @@ def fan(*starts_c: float, per_h: float = 1.0, sd_c: float = 0.05) -> Paths:
     return Paths(T_S, box_c, np.full_like(box_c, sd_c), np.full(n, 1.0 / n))
 
 
-def worth(paths: Paths, risk: float) -> bool:
-    return is_worth_waking(paths, FLOOR_C, chance_under(paths, FLOOR_C), UP_S, risk, 0.0)
+def warmed(paths: Paths, from_s: float = 0.0, box_c: float = 30.0) -> Callable[[], Paths]:
+    """The same with a jug that brings each box to `box_c` at a time."""
+    return lambda: replace(paths, box_c=np.where(from_s < T_S, box_c, paths.box_c))
+
+
+def worth(paths: Paths, risk: float, filled: Callable[[], Paths] | None = None) -> bool:
+    chance = chance_under(paths, FLOOR_C)
+    return is_worth_waking(paths, filled or warmed(paths), FLOOR_C, chance, UP_S, risk, 0.0)
 
 
 def test_degree_hours_are_the_area_under_the_floor() -> None:
@@ -69,8 +78,22 @@ def test_cold_that_comes_before_the_keeper_could_help_is_no_reason() -> None:
     # From 17.5 C by 0.5 K/h, up in three hours: 3.75 degree-hours, of which 2.9 after the first hour.
     paths, up_s = fan(17.5, per_h=0.5), 3.0 * 3600.0
     chance = chance_under(paths, FLOOR_C)
-    assert is_worth_waking(paths, FLOOR_C, chance, up_s, 0.08, 0.0)
-    assert not is_worth_waking(paths, FLOOR_C, chance, up_s, 0.08, 2700.0)
+    assert is_worth_waking(paths, warmed(paths), FLOOR_C, chance, up_s, 0.08, 0.0)
+    assert not is_worth_waking(paths, warmed(paths), FLOOR_C, chance, up_s, 0.08, 2700.0)
+
+
+def test_cold_that_a_fill_does_not_end_is_no_reason() -> None:
+    # 7.5 degree-hours under the floor to the end of the night, of which the jug spares half a kelvin's worth.
+    paths = fan(17.5, per_h=0.1)
+    assert worth(paths, 0.1)
+    assert not worth(paths, 0.1, lambda: replace(paths, box_c=paths.box_c + 0.2))
+
+
+def test_the_fill_is_not_worked_out_for_a_night_that_holds() -> None:
+    def never() -> Paths:
+        raise AssertionError("a forecast more, for nothing")
+
+    assert not worth(fan(30.0, per_h=0.5), 0.1, never)
 
 
 def test_heat_that_is_over_before_the_keeper_comes_is_no_reason() -> None:

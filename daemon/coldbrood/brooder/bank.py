@@ -4,7 +4,10 @@ Stray heat (`w`) is what the two nodes leave out: wind on the lid, chicks out by
 probe that errs. It wanders with a memory of two hours, so that the range of a forecast is made
 of what the model does not know and not of the readings' noise alone.
 State rows are jug_c, box_c, stray_w; covariance rows jj, jb, jw, bb, bw, ww; parameter rows the
-logarithms of k_jug (at 40 K apart), k_box, box_j_per_k and the factor on the chicks' heat.
+logarithms of k_jug (at 40 K apart), k_box, box_j_per_k and the factor on the chicks' heat; the fifth, the
+towel's, is what k_jug holds now beyond its usual, since each fill is a little different and one in six has
+the jug wrapped or bare against habit. That lasts from one fill to the next; what was learned of the usual
+stays.
 """
 
 import math
@@ -32,12 +35,13 @@ PROBE_MEMORY_S = 600.0
 SURPRISE_SD = 2.5
 LONGEST_STEP_S = 600.0
 FILL_SD_C = 7.0
-TOLD_FILL_SD_C = 4.0
-HOT_BOX_C = 41.0
-LID_SD_C = 0.8
-UNSEEN_BOX_SD_C = 5.0
-STRAY_DOUBT_SD = 2.0
 LOG_WALK_PER_SQRT_H = np.array([0.02, 0.02, 0.02, 0.02])
+# One fill in so many has the towel the other way, and what a towel does is known so well (own choice).
+OTHER_TOWEL_ONE_IN = 6
+TOWEL_LOG_SD = 0.2
+# And each fill gives by so much more or less than the last: where the jug stands, how full it is.
+FILL_LOG_SD = 0.1
+TOWEL = 4
 # Packed covariance rows to a whole 3 x 3 and back.
 _FULL = np.array([[0, 1, 2], [1, 3, 4], [2, 4, 5]])
 _UPPER = (np.array([0, 0, 0, 1, 1, 2]), np.array([0, 1, 2, 1, 2, 2]))
@@ -45,7 +49,7 @@ _UPPER = (np.array([0, 0, 0, 1, 1, 2]), np.array([0, 1, 2, 1, 2, 2]))
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Bank:
-    """`theta` (4, n), `mean` (3, n), `cov` (6, n), `log_w` (n,), at `t_s`; `draws` counts chances."""
+    """`theta` (5, n), `mean` (3, n), `cov` (6, n), `log_w` (n,), at `t_s`; `draws` counts chances."""
 
     t_s: float
     seed: int
@@ -98,15 +102,33 @@ def spread_normals(rng: np.random.Generator, rows: int, n: int = SAMPLES) -> Arr
 
 
 def draw(spec: BoxSpec, seed: int) -> Bank:
-    """A bank from the priors, without a reading. Every fourth sample has the towel the other way."""
+    """A bank from the priors, without a reading."""
     p = priors(spec)
     rng = np.random.default_rng((seed, 0))
     centre = np.log([p.k_jug_w_per_k, p.k_box_w_per_k, p.box_j_per_k, 1.0])
     theta = centre[:, None] + np.array(p.log_sd)[:, None] * spread_normals(rng, 4)
-    other = rng.permutation(SAMPLES) % 4 == 0
-    theta[0, other] += math.log(p.k_jug_other_w_per_k / p.k_jug_w_per_k)
+    theta = with_towels(np.vstack([theta, np.zeros(SAMPLES)]), spec, rng)
     nothing = np.zeros((3, SAMPLES)), np.zeros((6, SAMPLES)), np.zeros(SAMPLES)
     return Bank(0.0, seed, 1, theta, *nothing)
+
+
+def as_usual(theta: Array) -> Array:
+    """The same parameters (5, n) with each jug as it usually is."""
+    usual = theta.copy()
+    usual[0] -= theta[TOWEL]
+    usual[TOWEL] = 0.0
+    return usual
+
+
+def with_towels(theta: Array, spec: BoxSpec, rng: np.random.Generator) -> Array:
+    """Parameters (5, n) after another fill: the jug stands otherwise, and one in six has its towel so too."""
+    p, n = priors(spec), theta.shape[1]
+    other = rng.permutation(n) % OTHER_TOWEL_ONE_IN == 0
+    apart = math.log(p.k_jug_other_w_per_k / p.k_jug_w_per_k) + TOWEL_LOG_SD * spread_normals(rng, 1, n)[0]
+    new = as_usual(theta)
+    new[TOWEL] = np.where(other, apart, 0.0) + FILL_LOG_SD * spread_normals(rng, 1, n)[0]
+    new[0] += new[TOWEL]
+    return new
 
 
 def settle(bank: Bank, spec: BoxSpec, t_s: float, box_c: float) -> Bank:
@@ -125,17 +147,17 @@ def stray_var(k_box: Array, outdoor_sd_c: float) -> Array:
 
 
 def coefs(theta: Array, jug_j_per_k: float, dt_s: float) -> Coefs:
-    """Exact step of every sample over `dt_s`, for parameters of shape (4, n)."""
+    """Exact step of every sample over `dt_s`, for parameters of shape (4 or 5, n)."""
     return coefs_of(theta, jug_j_per_k, np.array([dt_s]))[0]
 
 
 def coefs_of(theta: Array, jug_j_per_k: float, lengths_s: Array) -> list[Coefs]:
-    """Exact steps of every sample over each of some lengths, for parameters of shape (4, n).
+    """Exact steps of every sample over each of some lengths, for parameters of shape (4 or 5, n).
 
     The exchange is linear at its 40 K value inside the exponential; what it differs from that
     enters as a heat that is constant over the step. Stray heat enters by its mean over the step.
     """
-    k_jug, k_box, box_j, factor = np.exp(theta)
+    k_jug, k_box, box_j, factor = np.exp(theta[:TOWEL])
     m = blocks(lengths_s[:, None], jug_j_per_k, k_jug, box_j, k_box)
     push = np.zeros((3, 5, len(lengths_s), theta.shape[1]))
     push[0, 0], push[0, 1], push[0, 4] = m.e11, m.e12, m.g12 / box_j
@@ -235,7 +257,8 @@ def loosen(bank: Bank, dt_s: float) -> Bank:
     """Let the parameters wander by about a tenth a day, and pick anew when few samples carry the weight."""
     rng = rng_of(bank)
     walk = LOG_WALK_PER_SQRT_H[:, None] * math.sqrt(dt_s / 3600.0)
-    theta = bank.theta + walk * rng.standard_normal(bank.theta.shape)
+    theta = bank.theta.copy()
+    theta[:TOWEL] += walk * rng.standard_normal((TOWEL, SAMPLES))
     bank = replace(bank, theta=theta, draws=bank.draws + 1)
     w = weights(bank)
     return _pick_anew(bank, w, rng) if 1.0 / float(w @ w) < 0.5 * SAMPLES else bank
@@ -244,80 +267,19 @@ def loosen(bank: Bank, dt_s: float) -> Bank:
 def _pick_anew(bank: Bank, w: Array, rng: np.random.Generator) -> Bank:
     """Systematic resampling; parameters shrunk and stirred so that their whole covariance stays.
 
-    Liu and West 2001 (from memory), with a share of 0.15.
+    Liu and West 2001 (from memory), with a share of 0.15. The towel is on or off, and is not stirred.
     """
     points = (rng.random() + np.arange(SAMPLES)) / SAMPLES
     index = np.minimum(np.searchsorted(np.cumsum(w), points), SAMPLES - 1)
-    centre = bank.theta @ w
-    apart = bank.theta - centre[:, None]
+    usual = as_usual(bank.theta)[:TOWEL]
+    centre = usual @ w
+    apart = usual - centre[:, None]
     cov = (apart * w) @ apart.T + 1e-8 * np.eye(4)
     share = 0.15
     keep = math.sqrt(1.0 - share**2)
     stir = share * np.linalg.cholesky(cov) @ rng.standard_normal((4, SAMPLES))
-    theta = centre[:, None] + keep * apart[:, index] + stir
+    theta = np.vstack([centre[:, None] + keep * apart[:, index] + stir, bank.theta[TOWEL, index]])
+    theta[0] += theta[TOWEL]
     return replace(
         bank, theta=theta, mean=bank.mean[:, index], cov=bank.cov[:, index], log_w=np.zeros(SAMPLES)
     )
-
-
-def _new_jug(bank: Bank, who: NDArray[np.bool_], fill_c: Array | float, var: float) -> Bank:
-    """Give the samples in `who` another jug: its water unrelated to what was known."""
-    mean, cov = bank.mean.copy(), bank.cov.copy()
-    mean[0] = np.where(who, fill_c, mean[0])
-    cov[0] = np.where(who, var, cov[0])
-    cov[1:3] = np.where(who, 0.0, cov[1:3])
-    return replace(bank, mean=mean, cov=cov)
-
-
-def overheats(bank: Bank, spec: BoxSpec, drive: Drive3) -> bool:
-    """Whether a jug at its usual heat would bring the box over `HOT_BOX_C`, were it to stay so hot."""
-    k_jug, k_box, _, factor = np.exp(bank.theta)
-    at_rest_c = k_jug * spec.fill_c + k_box * drive.outdoor_c + factor * drive.heat_w
-    return float(weights(bank) @ (at_rest_c / (k_jug + k_box))) > HOT_BOX_C
-
-
-def refilled(bank: Bank, spec: BoxSpec, fill_c: float | None, may_be_cooler: bool = False) -> Bank:
-    """A hot jug goes in: water at the fill temperature, the lid was open, the towel may be on or off.
-
-    `may_be_cooler`: every fourth sample takes it that the keeper filled it cooler, as advised at bedtime.
-    """
-    rng = rng_of(bank)
-    sd = FILL_SD_C if fill_c is None else TOLD_FILL_SD_C
-    level: Array | float = spec.fill_c if fill_c is None else fill_c
-    if may_be_cooler and fill_c is None:
-        cooler = rng.permutation(SAMPLES) % 4 == 0
-        level = np.where(cooler, spec.fill_c + rng.uniform(-30.0, -10.0, SAMPLES), spec.fill_c)
-    bank = _new_jug(bank, np.ones(SAMPLES, dtype=bool), level, sd**2)
-    bank.cov[3] += LID_SD_C**2
-    p = priors(spec)
-    theta = bank.theta.copy()
-    theta[0] += 0.10 * rng.standard_normal(SAMPLES)
-    anew = rng.permutation(SAMPLES) % 8
-    theta[0, anew == 0] = math.log(p.k_jug_w_per_k) + 0.3 * rng.standard_normal(int((anew == 0).sum()))
-    theta[0, anew == 1] = math.log(p.k_jug_other_w_per_k) + 0.3 * rng.standard_normal(int((anew == 1).sum()))
-    return replace(bank, theta=theta, draws=bank.draws + 1)
-
-
-def doubt(bank: Bank, spec: BoxSpec, box_sd_c: float = 0.0) -> Bank:
-    """One sample in three takes it that a refill went by unseen, not long ago or at some time in a gap.
-
-    `box_sd_c` is how far the box of these may be from where the old jug led it.
-    """
-    rng = rng_of(bank)
-    who = rng.permutation(SAMPLES) % 3 == 0
-    fill_c = bank.mean[1] + (spec.fill_c - bank.mean[1]) * rng.uniform(0.5, 1.0, SAMPLES)
-    bank = _new_jug(bank, who, fill_c, 8.0**2)
-    bank.mean[2] = np.where(who, 0.0, bank.mean[2])
-    bank.cov[4] = np.where(who, 0.0, bank.cov[4])
-    bank.cov[3] += np.where(who, box_sd_c**2, 0.0)
-    bank.cov[5] = np.where(who, stray_var(np.exp(bank.theta[1]), 0.0), bank.cov[5])
-    return replace(bank, draws=bank.draws + 1)
-
-
-def hides_a_refill(bank: Bank, spec: BoxSpec) -> bool:
-    """Whether stray heat stands so high, with a jug held to be cool, that a refill was likely missed."""
-    w = weights(bank)
-    jug_c, jug_sd_c = mixture(w, bank.mean[0], bank.cov[0])
-    stray_w = float(w @ bank.mean[2])
-    usual_w = float(w @ np.sqrt(stray_var(np.exp(bank.theta[1]), 0.0)))
-    return stray_w > STRAY_DOUBT_SD * usual_w and jug_c < spec.fill_c - 15.0 and jug_sd_c < 8.0

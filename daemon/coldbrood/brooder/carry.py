@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from coldbrood.brooder.bank import SAMPLES, Bank, draw, spread_normals, weights
+from coldbrood.brooder.bank import SAMPLES, TOWEL, Bank, as_usual, draw, spread_normals, weights
 from coldbrood.brooder.estimate import Estimate
 from coldbrood.brooder.specs import BoxSpec
 
@@ -35,11 +35,22 @@ def carried(est: Estimate, spec: BoxSpec) -> Estimate:
 
 
 def _widened(bank: Bank, fresh: Bank) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
-    """Parameters (4, n) of equal weight: picked by their weight, then stirred."""
+    """Parameters (5, n) of equal weight: picked by their weight, then stirred. The towel is as on paper."""
     rng = np.random.default_rng((bank.seed, bank.draws))
     points = (rng.random() + np.arange(SAMPLES)) / SAMPLES
     index = np.minimum(np.searchsorted(np.cumsum(weights(bank)), points), SAMPLES - 1)
-    picked = bank.theta[:KEPT_ROWS, index]
-    room = np.sqrt(np.maximum(fresh.theta[:KEPT_ROWS].var(axis=1) - picked.var(axis=1), 0.0))
+    picked = as_usual(bank.theta)[:KEPT_ROWS, index]
+    room = np.sqrt(np.maximum(as_usual(fresh.theta)[:KEPT_ROWS].var(axis=1) - picked.var(axis=1), 0.0))
     stir = np.minimum(WIDEN_LOG_SD, room)[:, None] * spread_normals(rng, KEPT_ROWS)
-    return np.concatenate([picked + stir, fresh.theta[KEPT_ROWS:]])
+    theta = np.concatenate([picked + stir, fresh.theta[KEPT_ROWS:]])
+    theta[0] += theta[TOWEL]
+    return theta
+
+
+def modern(est: Estimate) -> Estimate:
+    """An estimate kept by a version that knew of no towels, with all of them as usual."""
+    theta = est.bank.theta
+    if len(theta) > TOWEL:
+        return est
+    whole = np.vstack([theta, np.zeros((1, theta.shape[1]))])
+    return replace(est, bank=replace(est.bank, theta=whole))

@@ -11,15 +11,28 @@ from typing import Literal
 
 import numpy as np
 
-from coldbrood.brooder.bank import Array, Bank, Drive3, advance, draw, mixture, refilled, settle, weights
+from coldbrood.brooder.bank import (
+    TOWEL,
+    Array,
+    Bank,
+    Drive3,
+    advance,
+    as_usual,
+    draw,
+    mixture,
+    settle,
+    weights,
+)
 from coldbrood.brooder.flock import flock_heat_w
 from coldbrood.brooder.intake import LID_AFTER_S, TAIL_S, absorb, group, with_reading
+from coldbrood.brooder.jug import refilled
 from coldbrood.brooder.paths import Paths, roll
-from coldbrood.brooder.refills import TIME, Due, Refill, find_bend
+from coldbrood.brooder.refills import TIME, Ask, Due, Refill, find_bend
 from coldbrood.brooder.specs import BoxSpec, Flock, OutdoorCurve
 from coldbrood.brooder.thermal import priors
 
 __all__ = [
+    "Ask",
     "Drive",
     "Estimate",
     "Paths",
@@ -42,6 +55,8 @@ SILENT_S = 7200.0
 # A refill is looked for once the box has been watched this long: before, any rise may be the first fill's.
 WATCHED_S = 1800.0
 KNOWN_AFTER_S = 86400.0
+# A refill seen so long after one was asked for is that one (own choice).
+ASKED_S = 4500.0
 
 Sureness = Literal["unknown", "learning", "known"]
 
@@ -74,11 +89,18 @@ def start(spec: BoxSpec, flock: Flock, seed: int) -> Estimate:  # noqa: ARG001 (
 
 
 def observe(
-    est: Estimate, spec: BoxSpec, t_s: float, box_c: float, drive: Drive, likely: bool = False
+    est: Estimate,
+    spec: BoxSpec,
+    t_s: float,
+    box_c: float,
+    drive: Drive,
+    likely: bool = False,
+    ask: Ask | None = None,
 ) -> tuple[Estimate, Refill | None]:
     """Take one reading, at any time after the last; an older one changes nothing. A refill seen comes back.
 
-    `likely` says that a refill is to be expected at this time: it is then believed more easily.
+    `likely` says that a refill is to be expected at this time: it is then believed more easily. `ask` is the
+    last fill that the keeper was asked for.
     Raises ValueError where a number is not finite.
     """
     for name, value in (("t_s", t_s), ("box_c", box_c), ("outdoor_c", drive.outdoor_c)):
@@ -90,11 +112,13 @@ def observe(
         est = replace(est, bank=settle(est.bank, spec, t_s, box_c), first_s=t_s)
     acts = Drive3(drive.outdoor_c, drive.outdoor_sd_c, float(flock_heat_w(drive.flock, box_c)))
     est = replace(est, tail=with_reading(est.tail, t_s, box_c, acts), last_s=t_s)
-    est, seen = _look_for_refill(est, spec, likely)
+    est, seen = _look_for_refill(est, spec, likely, _asked_c(ask, t_s))
     return _take_in(est, spec), seen
 
 
-def _look_for_refill(est: Estimate, spec: BoxSpec, likely: bool) -> tuple[Estimate, Refill | None]:
+def _look_for_refill(
+    est: Estimate, spec: BoxSpec, likely: bool, asked_c: float | None
+) -> tuple[Estimate, Refill | None]:
     if est.first_s is None or est.last_s is None or est.last_s - est.first_s < WATCHED_S:
         return est, None
     if any(d.kind == "seen" for d in est.due):
@@ -104,9 +128,14 @@ def _look_for_refill(est: Estimate, spec: BoxSpec, likely: bool) -> tuple[Estima
         return est, None
     if est.refill_s is not None and abs(bend.t_s - est.refill_s) < ONE_REFILL_S:
         return _move_due(est, bend.t_s, bend.lid_s), None
-    due = (*est.due, Due(bend.t_s, bend.lid_s, None, "seen"))
+    due = (*est.due, Due(bend.t_s, bend.lid_s, None, "seen", asked_c))
     est = replace(est, due=due, refill_s=bend.t_s, refills=est.refills + 1)
     return est, Refill(bend.t_s, bend.rise_c, "seen")
+
+
+def _asked_c(ask: Ask | None, t_s: float) -> float | None:
+    """How hot the water of a refill at this time was asked for, None for as usual."""
+    return ask.fill_c if ask is not None and t_s - ask.t_s < ASKED_S else None
 
 
 def _move_due(est: Estimate, t_s: float, lid_s: float) -> Estimate:
@@ -120,6 +149,7 @@ def note_refill(
     spec: BoxSpec,  # noqa: ARG001 (part of the interface: a later fill may depend on the box)
     t_s: float,
     fill_c: float | None,
+    ask: Ask | None = None,
 ) -> Estimate:
     """The keeper says that a hot jug went in. One already seen or noted within 45 minutes is the same one.
 
@@ -132,7 +162,7 @@ def note_refill(
     if est.refill_s is not None and abs(t_s - est.refill_s) < ONE_REFILL_S:
         due = tuple(replace(d, fill_c=fill_c if fill_c is not None else d.fill_c) for d in est.due)
         return replace(est, due=due)
-    due = (*est.due, Due(t_s, t_s - LID_AFTER_S, fill_c, "noted"))
+    due = (*est.due, Due(t_s, t_s - LID_AFTER_S, fill_c, "noted", _asked_c(ask, t_s)))
     return replace(est, due=due, refill_s=t_s, refills=est.refills + 1)
 
 
@@ -166,7 +196,7 @@ def _bank_at(est: Estimate, spec: BoxSpec, t_s: float, drive: Drive) -> Bank:
     jug_j = priors(spec).jug_j_per_k
     for d in due:
         if d.t_s <= t_s:
-            bank = refilled(advance(bank, jug_j, d.t_s, acting), spec, d.fill_c)
+            bank = refilled(advance(bank, jug_j, d.t_s, acting), spec, d.fill_c, d.asked_c)
     return advance(bank, jug_j, t_s, acting)
 
 
@@ -226,10 +256,10 @@ def sureness(est: Estimate, t_s: float) -> Sureness:
 
 
 def learned(est: Estimate, spec: BoxSpec) -> dict[str, float]:
-    """What the readings taught, with deviations: jug, exchange, loss, and the slow time constant in h."""
+    """What the readings taught, with deviations: jug, its usual exchange, loss, slow time constant in h."""
     bank, _ = _caught_up(est, spec) if est.last_s is not None else (est.bank, ())
     w = weights(bank)
-    k_jug, k_box, box_j, heat = np.exp(bank.theta)
+    k_jug, k_box, box_j, heat = np.exp(as_usual(bank.theta)[:TOWEL])
     jug_j = priors(spec).jug_j_per_k
     a, b, d = k_jug / jug_j, k_jug / box_j, (k_jug + k_box) / box_j
     fast = 0.5 * (a + d) + np.sqrt((0.5 * (a - d)) ** 2 + a * b)

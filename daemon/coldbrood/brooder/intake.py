@@ -6,20 +6,15 @@ lid was open tell nothing of the box and are left out: hindsight within the tail
 
 import numpy as np
 
-from coldbrood.brooder.bank import (
+from coldbrood.brooder.bank import Array, Bank, Drive3, advance, loosen, reading_var, update, weights
+from coldbrood.brooder.jug import (
+    COOLED_BY_C,
+    HOT_LID_C,
     UNSEEN_BOX_SD_C,
-    Array,
-    Bank,
-    Drive3,
-    advance,
     doubt,
     hides_a_refill,
-    loosen,
-    overheats,
-    reading_var,
+    may_be_wrapped,
     refilled,
-    update,
-    weights,
 )
 from coldbrood.brooder.refills import BOX, COUNT, DIP_C, FIRST, HEAT, OUTDOOR, OUTDOOR_SD, TIME, Due
 from coldbrood.brooder.specs import BoxSpec
@@ -78,13 +73,15 @@ def absorb(
     jug_j = priors(spec).jug_j_per_k
     passed = [d for d in due if d.t_s <= to_s]
     for d in passed:
-        cooler = overheats(bank, spec, drive)
-        bank = refilled(advance(bank, jug_j, d.t_s, drive), spec, d.fill_c, cooler)
+        bank = refilled(advance(bank, jug_j, d.t_s, drive), spec, d.fill_c, d.asked_c)
     bank = advance(bank, jug_j, to_s, drive)
     if to_s - before_s > GAP_S and not passed:
         bank = doubt(bank, spec, UNSEEN_BOX_SD_C)
     elif hides_a_refill(bank, spec):
         bank = doubt(bank, spec)
+    box_c = float(taken[:, BOX].mean())
+    if expected_c > HOT_LID_C and box_c < expected_c - COOLED_BY_C and not passed and not spec.jug_wrapped:
+        bank = may_be_wrapped(bank, spec)
     if len(good):
         bank, _ = update(bank, float(good[:, BOX].mean()), reading_var(to_s - before_s))
     bank = loosen(bank, max(to_s - before_s, 0.0))

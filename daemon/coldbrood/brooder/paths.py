@@ -14,6 +14,7 @@ from coldbrood.brooder.bank import (
     step_cov,
     step_mean,
     weights,
+    with_towels,
 )
 from coldbrood.brooder.flock import flock_heat_w
 from coldbrood.brooder.specs import BoxSpec, Flock, OutdoorCurve
@@ -79,11 +80,16 @@ def _grid(t_s: Array, extra: list[float]) -> Array:
     return np.asarray(np.union1d(t_s, inside), dtype=np.float64)
 
 
-def _steps(bank: Bank, jug_j: float, t_s: Array) -> list[Coefs]:
-    """Coefficients of each step of a grid; steps of one length share theirs."""
+def _steps(bank: Bank, spec: BoxSpec, t_s: Array, refills: dict[float, float]) -> list[Coefs]:
+    """Coefficients of each step of a grid; steps of one length share theirs. A fill sets towels anew."""
+    jug_j = priors(spec).jug_j_per_k
     lengths, which = np.unique(np.round(np.diff(t_s), 3), return_inverse=True)
-    known = coefs_of(bank.theta, jug_j, lengths)
-    return [known[i] for i in which]
+    now = then = coefs_of(bank.theta, jug_j, lengths)
+    filled_s = min(refills, default=t_s[-1])
+    if refills:
+        rng = np.random.default_rng((bank.seed, 8))
+        then = coefs_of(with_towels(bank.theta, spec, rng), jug_j, lengths)
+    return [(now if t < filled_s else then)[i] for t, i in zip(t_s, which, strict=False)]
 
 
 def _means(
@@ -148,10 +154,9 @@ def roll(
     hot = {t: fill for t, fill in refills if bank.t_s <= t < t_s[-1]}
     fresh = [*hot, bank.t_s] if _has_fresh_jug(bank) else [*hot]
     fine = _grid(t_s, [*hot, *(at + after for at in fresh for after in SETTLING_S)])
-    jug_j = priors(spec).jug_j_per_k
     out_c, heat = outdoor_paths(bank, outdoor, fine), heat_curve(flock, fine - fine[0])
-    boxes = _means(bank, _steps(bank, jug_j, fine), fine, out_c, heat, hot)
+    boxes = _means(bank, _steps(bank, spec, fine, hot), fine, out_c, heat, hot)
     coarse = _grid(np.append(t_s[::COV_STRIDE], t_s[-1]), list(hot))
-    sd = np.sqrt(_between(t_s, coarse, _vars(bank, _steps(bank, jug_j, coarse), coarse, hot)))
+    sd = np.sqrt(_between(t_s, coarse, _vars(bank, _steps(bank, spec, coarse, hot), coarse, hot)))
     keep = np.searchsorted(fine, t_s)
     return Paths(t_s, np.ascontiguousarray(boxes[keep].T), np.ascontiguousarray(sd.T), weights(bank))

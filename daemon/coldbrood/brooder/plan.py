@@ -11,21 +11,19 @@ rest as if nothing more were learned. Where a fill as hot as usual would overhea
 tried at bedtime.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from coldbrood.brooder.band import ceiling_by_age_c, hard_ceiling_c, hard_floor_c
-from coldbrood.brooder.bank import FILL_SD_C, Array, Bank, coefs, spread_normals, step_cov, step_mean, weights
-from coldbrood.brooder.cooler import cooler_fills
+from coldbrood.brooder.band import ceiling_by_age_c
+from coldbrood.brooder.bank import Array
+from coldbrood.brooder.cooler import cooler_fills_c, is_too_hot
+from coldbrood.brooder.drawn import GRID_S, WARMING_S, Floor, Night, Outcome, candidates, draw_night, play
 from coldbrood.brooder.estimate import Estimate, bank_at, forecast
 from coldbrood.brooder.hold import Hold, hold
-from coldbrood.brooder.paths import DAY_S, heat_at, heat_curve
+from coldbrood.brooder.paths import DAY_S
 from coldbrood.brooder.specs import BoxSpec, Flock, OutdoorCurve
-from coldbrood.brooder.thermal import priors
 
 WAKING_COST_KH_PER_RISK = 40.0
 REFILL_COST_KH = 0.25
@@ -33,14 +31,7 @@ RISK_COST_KH = 40.0
 AS_GOOD_KH = 0.25
 # How much of what each drawn night would have wanted the readings tell in time (own choice).
 LEARNED_SHARE = 0.5
-GRID_S = 900.0
-# A jug needs this long to warm a cold box: till then "under the floor" is no fault of the plan.
-WARMING_S = 3600.0
-WAKINGS_APART = 8
-DRAWS = 96
 NIGHT_MAX_S = 16 * 3600.0
-
-Floor = Callable[[float], float]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,119 +55,6 @@ class NightPlan:
     chance_under: float
     cost_kh: float
     reason: str
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Night:
-    """What all candidates share: `t_s`, `floor_c`, `ceiling_c` (k,), `outdoor_c` (k, draws), the boxes."""
-
-    t_s: Array
-    outdoor_c: Array
-    floor_c: Array
-    ceiling_c: Array
-    heat: Array
-    theta: Array
-    mean: Array
-    cov: Array
-    off_sd: Array
-    jug_j: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Outcome:
-    """Of each candidate: chance of the hard floor (c,), and by draw (c, draws) what follows.
-
-    Degree-hours under the floor and over the ceiling, whether the box went over the hard ceiling, its lowest.
-    """
-
-    chance: Array
-    cold_kh: Array
-    hot_kh: Array
-    hot: NDArray[np.bool_]
-    low_c: Array
-
-
-def draw_night(
-    bank: Bank,
-    spec: BoxSpec,
-    rising_s: float,
-    outdoor: OutdoorCurve,
-    flock: Flock,
-    floor_of: Floor,
-    ceiling_of: Floor = ceiling_by_age_c,
-) -> Night:
-    """Equal-weight boxes from the bank, each with its own quantile of the outdoor and of its own error."""
-    t_s: Array = bank.t_s + GRID_S * np.arange(int((rising_s - bank.t_s) / GRID_S) + 1, dtype=np.float64)
-    points = (np.arange(DRAWS) + 0.5) / DRAWS
-    pick = np.minimum(np.searchsorted(np.cumsum(weights(bank)), points), len(bank.log_w) - 1)
-    outside, off = spread_normals(np.random.default_rng((bank.seed, 11)), 2, DRAWS)
-    mean_c, sd_c = outdoor.at(t_s)
-    ages = flock.age_days + (t_s - bank.t_s) / DAY_S
-    return Night(
-        t_s=t_s,
-        outdoor_c=mean_c[:, None] + sd_c[:, None] * outside,
-        floor_c=np.array([floor_of(float(a)) for a in ages]),
-        ceiling_c=np.array([ceiling_of(float(a)) for a in ages]),
-        heat=heat_curve(flock, t_s - t_s[0]),
-        theta=bank.theta[:, pick],
-        mean=bank.mean[:, pick],
-        cov=bank.cov[:, pick],
-        off_sd=off,
-        jug_j=priors(spec).jug_j_per_k,
-    )
-
-
-def _off_by(night: Night) -> Array:
-    """Error of each drawn box in K, (k + 1, k, draws): row 0 without a fill, row j + 1 after one at j."""
-    k = len(night.t_s)
-    c = coefs(night.theta, night.jug_j, GRID_S)
-    cov = np.repeat(night.cov[:, None, :], k + 1, axis=1)
-    var = np.empty((k + 1, k, DRAWS))
-    for i in range(k):
-        var[:, i] = cov[3]
-        cov[0, i + 1], cov[1:3, i + 1] = FILL_SD_C**2, 0.0
-        cov = step_cov(c, cov, 0.0)
-    return np.sqrt(var) * night.off_sd
-
-
-def play(night: Night, fills: NDArray[np.bool_], fill_c: float, bed_c: float | None = None) -> Outcome:
-    """All candidates at once; `fills` (candidates, k) marks the grid times at which a hot jug goes in.
-
-    At `fill_c`, and at bedtime at `bed_c` if that is given.
-    """
-    c = coefs(night.theta, night.jug_j, GRID_S)
-    off = _off_by(night)
-    shape = (len(fills), DRAWS)
-    mean = np.repeat(night.mean[:, None, :], len(fills), axis=1)
-    cold, hot, low = np.zeros(shape), np.zeros(shape), np.full(shape, np.inf)
-    under, over = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
-    last = np.zeros(len(fills), dtype=np.intp)
-    hard_c = [hard_floor_c(float(floor_c)) for floor_c in night.floor_c]
-    warm_from = np.where(fills[:, 0], night.t_s[0] + WARMING_S, night.t_s[0])
-    for i, t in enumerate(night.t_s):
-        shown = mean[1] + off[last, i]
-        cold += np.maximum(night.floor_c[i] - shown, 0.0)
-        hot += np.maximum(shown - night.ceiling_c[i], 0.0)
-        over |= shown > hard_ceiling_c(float(night.ceiling_c[i]))
-        low = np.minimum(low, shown)
-        under |= (shown < hard_c[i]) & (t >= warm_from)[:, None]
-        if fills[:, i].any():
-            mean[0, fills[:, i]] = fill_c if i or bed_c is None else bed_c
-            last = np.where(fills[:, i], i + 1, last)
-        mean = step_mean(c, mean, night.outdoor_c[i], heat_at(night.heat[:, i], mean[1]))
-    hours = GRID_S / 3600.0
-    return Outcome(under.mean(axis=1), cold * hours, hot * hours, over, low)
-
-
-def candidates(k: int, bed: tuple[bool, ...], wakings: int) -> NDArray[np.bool_]:
-    """Every set of `wakings` grid times two hours apart, with each choice at bedtime: (candidates, k)."""
-    inner = range(2, k - 2)
-    sets = [s for s in combinations(inner, wakings) if wakings < 2 or s[1] - s[0] >= WAKINGS_APART]
-    fills = np.zeros((len(bed) * len(sets), k), dtype=bool)
-    for row, (at_bed, chosen) in enumerate((b, s) for b in bed for s in sets):
-        fills[row, list(chosen)] = True
-        fills[row, 0] = at_bed
-    return fills
 
 
 def waking_cost_kh(risk: float) -> float:
@@ -248,16 +126,29 @@ def _search(
 def _search_fills(
     night: Night, bed: tuple[bool, ...], risk: float, fill_c: float
 ) -> tuple[NDArray[np.bool_], Outcome, int, float]:
-    """The search with the usual fill at bedtime, and with cooler ones where that would be too hot.
+    """The search with the usual fill at bedtime, and with a cooler one where that would be too hot."""
+    usual = _search(night, bed, risk, fill_c, fill_c)
+    if not len(cooler_fills_c(fill_c)) or not is_too_hot(usual[0], usual[1].hot_kh):
+        return *usual, fill_c
+    bed_c = _cooler_c(night, risk, fill_c)
+    cooler = _search(night, (True,), risk, fill_c, bed_c, 1)
+    costs = [costs_kh(fills, outcome, risk)[best].mean() for fills, outcome, best in (usual, cooler)]
+    costs = [c + 1000.0 * (t[1].chance[t[2]] > risk) for c, t in zip(costs, (usual, cooler), strict=True)]
+    return (*usual, fill_c) if costs[0] <= costs[1] else (*cooler, bed_c)
+
+
+def _cooler_c(night: Night, risk: float, fill_c: float) -> float:
+    """How hot the one fill at bedtime should be, with a waking where the cold that comes is worth it.
 
     Of those as good the hottest: too little heat is found out too late, too much is not.
     """
-    tried = [(*_search(night, bed, risk, fill_c, fill_c), fill_c)]
-    cooler = cooler_fills(tried[0][0], tried[0][1].hot_kh, fill_c)
-    tried += [(*_search(night, (True,), risk, fill_c, bed_c, 1), bed_c) for bed_c in cooler]
-    costs = np.array([costs_kh(fills, outcome, risk)[best].mean() for fills, outcome, best, _ in tried])
-    costs += [1000.0 * (outcome.chance[best] > risk) for _, outcome, best, _ in tried]
-    return tried[int(np.argmax(costs <= costs.min() + 2 * AS_GOOD_KH))]
+    tried_c = cooler_fills_c(fill_c)
+    alone = np.zeros((len(tried_c), len(night.t_s)), dtype=bool)
+    alone[:, 0] = True
+    came = play(night, alone, fill_c, tried_c)
+    woken = replace(came, cold_kh=np.minimum(came.cold_kh, waking_cost_kh(risk)))
+    costs = costs_kh(alone, woken, risk).mean(axis=1)
+    return float(tried_c[np.argmax(costs <= costs.min() + AS_GOOD_KH)])
 
 
 def _window(

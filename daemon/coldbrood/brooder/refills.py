@@ -66,12 +66,24 @@ class Refill:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """A refill known of and not yet taken into the bank; the lid was open from `lid_s`."""
+    """A refill known of and not yet taken into the bank; the lid was open from `lid_s`.
+
+    `fill_c` is how hot the keeper said the water was, `asked_c` how hot it was asked for if not as usual.
+    """
 
     t_s: float
     lid_s: float
     fill_c: float | None
     kind: Literal["seen", "noted"]
+    asked_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """A fill that was asked for at `t_s`, with water of `fill_c` or, if None, as hot as usual."""
+
+    t_s: float
+    fill_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

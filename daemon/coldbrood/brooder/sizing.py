@@ -12,7 +12,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from coldbrood.brooder.bank import FILL_SD_C, Array, Bank, draw, spread_normals, stray_var, weights
+from coldbrood.brooder.bank import (
+    FILL_SD_C,
+    Array,
+    Bank,
+    draw,
+    spread_normals,
+    stray_var,
+    weights,
+)
 from coldbrood.brooder.flock import flock_heat_w
 from coldbrood.brooder.hold import hold
 from coldbrood.brooder.paths import roll
@@ -143,6 +151,7 @@ def refitted(bank: Bank, old: BoxSpec, new: BoxSpec) -> Bank:
             would.k_jug_w_per_k / was.k_jug_w_per_k,
             would.k_box_w_per_k / was.k_box_w_per_k,
             would.box_j_per_k / was.box_j_per_k,
+            1.0,
             1.0,
         ]
     )

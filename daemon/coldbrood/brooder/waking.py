@@ -1,5 +1,7 @@
 """Whether, and when, the cold or the heat to come is worth a waking."""
 
+from collections.abc import Callable
+
 import numpy as np
 
 from coldbrood.brooder.band import hard_floor_c
@@ -15,24 +17,34 @@ WARMED_S = 900.0
 
 
 def is_worth_waking(
-    paths: Paths, floor_c: Array, chance: Array, up_s: float, risk: float, lead_s: float
+    paths: Paths,
+    filled: Callable[[], Paths],
+    floor_c: Array,
+    chance: Array,
+    up_s: float,
+    risk: float,
+    lead_s: float,
 ) -> bool:
     """Whether to wake a keeper who is up again at `up_s`, for floors of shape (n,).
 
-    `chance` (n,) is that of having been under them, as `hold.chance_under` of the same paths gives it.
+    `filled` gives the same paths with a fill by one who takes `lead_s` to come; it is asked for only where
+    the cold is worth it. `chance` (n,) is that of having been under the floors, as `hold.chance_under` of
+    `paths` gives it.
 
-    The cold till then, less what comes before one who takes `lead_s` to come can help, must cost more than
-    the waking, or the chance of the hard floor be beyond the risk. While it is not sure that a waking will be
-    needed, it waits until the box is about to cross: by then the readings know better. A waking too many
-    costs 4 degree-hours, one that waits for the crossing half of one.
+    The cold till then that the fill spares must cost more than the waking, or the chance of the hard floor be
+    beyond the risk. While it is not sure that a waking will be needed, it waits until the box is about to
+    cross: by then the readings know better. A waking too many costs 4 degree-hours, one that waits for the
+    crossing half of one.
     """
-    by_sample = cold_kh(paths, floor_c, up_s, float(paths.t_s[0]) + lead_s + WARMED_S)
+    spared = cold_kh(paths, floor_c, up_s, float(paths.t_s[0]) + lead_s + WARMED_S)
     price_kh = waking_cost_kh(risk)
-    if float(paths.weights @ by_sample) <= price_kh:
+    if float(paths.weights @ spared) > price_kh:
+        spared = spared - cold_kh(filled(), floor_c, up_s, float(paths.t_s[0]) + lead_s + WARMED_S)
+    if float(paths.weights @ spared) <= price_kh:
         hard_c = np.array([hard_floor_c(float(c)) for c in floor_c])
         if float(np.interp(up_s, paths.t_s, chance_under(paths, hard_c))) <= risk:
             return False
-    sure = float(paths.weights @ (by_sample > price_kh)) >= SURE
+    sure = float(paths.weights @ (spared > price_kh)) >= SURE
     return sure or float(np.interp(paths.t_s[0] + NEAR_S, paths.t_s, chance)) >= 0.5
 
 

@@ -1,7 +1,7 @@
 """One look at one box: what it is, what it will be, when a refill is due, and why."""
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -134,7 +134,14 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
     unsure = why_unsure(site, sight, sureness, blind and not rests, now.t_s)
     refill_by_s, reason = refill_by(held, due_s, unsure)
     refill_by_s = before_leaving(site, now, refill_by_s)
-    worth_it = is_worth_it(site, paths, floors, held.chance_under, now)
+
+    def filled() -> Paths:
+        fill = (now.t_s + site.keeper.lead_s, spec.fill_c)
+        return box_estimate.forecast(
+            seen.estimate, spec, now.t_s, ahead, flock, horizon_s=HORIZON_S, refills=(fill,)
+        )
+
+    worth_it = is_worth_it(site, paths, filled, floors, held.chance_under, now)
     if not worth_it and timetable_asks(due_s, unsure, site.keeper.lead_s, now.t_s):
         reason = reason.replace("forecast-", "timetable-")
     mean_c, sd_c, estimated = _box_now(site, sight, box, now, blind)
@@ -185,7 +192,9 @@ def band_ahead(site: Site, seen: BoxSight, age: float, t_s: float, at_s: Array) 
     )
 
 
-def is_worth_it(site: Site, paths: Paths, floors: Array, chance: Array, now: Now) -> bool:
+def is_worth_it(
+    site: Site, paths: Paths, filled: Callable[[], Paths], floors: Array, chance: Array, now: Now
+) -> bool:
     """Whether a refill soon saves more than the coming of the keeper costs.
 
     By day it is whenever it is due, but shortly before bed the fill at bedtime will do, unless half a
@@ -194,7 +203,7 @@ def is_worth_it(site: Site, paths: Paths, floors: Array, chance: Array, now: Now
     keeper = site.keeper
     if is_night(site, now.wall_s):
         up_s = watch_of(now, next_wall_s(site, now.wall_s, keeper.rising_s)) + GETTING_UP_S
-        return is_worth_waking(paths, floors, chance, up_s, keeper.risk, keeper.lead_s)
+        return is_worth_waking(paths, filled, floors, chance, up_s, keeper.risk, keeper.lead_s)
     bedtime_wall_s = next_wall_s(site, now.wall_s, keeper.bedtime_s)
     if bedtime_wall_s - now.wall_s > BEFORE_BED_S:
         return True

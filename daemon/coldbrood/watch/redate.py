@@ -28,7 +28,12 @@ def redate(site: Site, state: State, event: GapKnown) -> tuple[State, tuple[Hist
         down_sure=True,
     )
     line = History("clock", site.name, "gap-known", "", f"was down {health.down_s or 0.0:.0f} s")
-    ledger = replace(state.ledger, night_t_s=night_t_s)
+    asks = tuple(
+        replace(a, ask=replace(a.ask, t_s=_moved(a.ask.t_s, since_s, gap_s) or 0.0))
+        for a in state.ledger.asks
+    )
+    ledger = replace(state.ledger, night_t_s=night_t_s, asks=asks)
+    state = replace(state, sight=replace(state.sight, asks=asks))
     return replace(state, health=health, alarms=alarms, outbox=messages, ledger=ledger, views={}), (line,)
 
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Literal
 
 from coldbrood.brooder.band import SeenLookIn, band
+from coldbrood.brooder.estimate import Ask
 from coldbrood.brooder.plan import NIGHT_MAX_S, NightPlan, night
 from coldbrood.watch import alarms as machine
 from coldbrood.watch import chicks
@@ -30,7 +31,7 @@ from coldbrood.watch.localtime import (
 from coldbrood.watch.nightline import line_of
 from coldbrood.watch.sight import flock_of
 from coldbrood.watch.site import Site
-from coldbrood.watch.state import State
+from coldbrood.watch.state import State, asking
 from coldbrood.watch.tell import digest, view_of
 from coldbrood.watch.wellness import digest_lines
 from coldbrood.watch.wording import Words, words
@@ -50,7 +51,7 @@ def bedtime(site: Site, state: State, now: Now) -> tuple[State, tuple[History, .
     spoken = Words(spoken.title, " ".join([*digest_lines(site, state, now), spoken.body, *asked]))
     forecasts = tuple(_forecast(state.views[box], plan) for box, plan in plans.items())
     ledger = replace(state.ledger, forecasts=forecasts, night_t_s=now.t_s, wakings=0)
-    state = replace(state, ledger=ledger)
+    state = asking(replace(state, ledger=ledger), _asks(site, plans, now))
     return digest(site, state, f"bedtime/{_date(site, now)}", spoken, now), _lines(site, state, plans, now)
 
 
@@ -105,6 +106,12 @@ def _end_of(
     return at
 
 
+def _asks(site: Site, plans: Mapping[str, NightPlan], now: Now) -> Mapping[str, Ask]:
+    """The fills that the plans ask for at bedtime."""
+    filled = {box: plan.bedtime_fill_c for box, plan in plans.items() if plan.fill_at_bedtime}
+    return {box: Ask(now.t_s, c if c < site.boxes[box].fill_c else None) for box, c in filled.items()}
+
+
 def _forecast(view: BoxView, plan: NightPlan) -> NightForecast:
     return NightForecast(view.box, plan.low_c, len(plan.wake_s), known=not rests_on_timetable(view))
 
@@ -129,7 +136,7 @@ def morning(site: Site, state: State, now: Now) -> State:
         advice,
         [box for box, view in state.views.items() if _first_thing(view, now.t_s)],
     )
-    state = replace(state, ledger=replace(ledger, forecasts=(), night_t_s=None, wakings=0))
+    state = replace(state, ledger=replace(state.ledger, forecasts=(), night_t_s=None, wakings=0))
     return digest(site, state, f"morning/{_date(site, now)}", spoken, now)
 
 

@@ -1,7 +1,8 @@
 """What is seen: the newest of each probe, and for each box its estimate, count and look-ins.
 
-`absorb` is the only way sight changes, and it takes nothing but readings and notes. So a sight kept
-some time ago and fed what the journal holds since is the sight of a daemon that never stopped.
+`absorb` is the only way sight changes, and it takes nothing but readings and notes; what was asked of the
+keeper meanwhile is told it beside them. So a sight kept some time ago and fed what the journal holds since is
+the sight of a daemon that never stopped.
 """
 
 from collections.abc import Mapping
@@ -11,7 +12,8 @@ from statistics import median
 from coldbrood.brooder import estimate as box_estimate
 from coldbrood.brooder import outdoor, typed_low
 from coldbrood.brooder.band import SeenLookIn, band
-from coldbrood.brooder.estimate import Drive, Estimate, Refill
+from coldbrood.brooder.carry import modern
+from coldbrood.brooder.estimate import Ask, Drive, Estimate, Refill
 from coldbrood.brooder.outdoor import Habit
 from coldbrood.brooder.specs import Flock
 from coldbrood.watch import batches
@@ -76,12 +78,20 @@ class BoxSight:
 
 
 @dataclass(frozen=True, slots=True)
+class BoxAsk:
+    """A fill asked for in a box."""
+
+    box: str
+    ask: Ask
+
+
+@dataclass(frozen=True, slots=True)
 class Sight:
     """All that is seen of a site.
 
     `boxes` are those in use and `resting` those without a batch, see batches.py; `batch` is the one told by
     a note, None for the config's. `aside` gives for a probe set aside until when; `lows` are the lows that
-    the keeper typed.
+    the keeper typed; `asks` are the last fills asked for, which the ledger keeps too.
     """
 
     probes: Mapping[str, ProbeSight]
@@ -93,6 +103,7 @@ class Sight:
     batch: BatchSpec | None = None
     aside: Mapping[str, float] = field(default_factory=dict)
     lows: typed_low.Lows = field(default_factory=typed_low.Lows)
+    asks: tuple[BoxAsk, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +132,7 @@ def fitted_sight(site: Site, kept: Sight) -> Sight:
     A new box is in use if any is: to watch one too many is the safe side.
     """
     known = {**first_sight(site).boxes, **kept.resting, **kept.boxes}
+    known = {name: replace(box, estimate=modern(box.estimate)) for name, box in known.items()}
     used = {name for name in site.boxes if name not in kept.resting} if kept.boxes else set()
     boxes = {name: known[name] for name in site.boxes if name in used}
     resting = {name: known[name] for name in site.boxes if name not in used}
@@ -193,7 +205,10 @@ def _absorb_box_reading(site: Site, sight: Sight, spec: ProbeSpec, reading: Read
     box, box_spec = sight.boxes[name], site.boxes[name]
     drive = drive_at(site, sight, name, reading.t_s, reading.wall_s)
     likely = refill_is_likely(site, box, reading.t_s, reading.wall_s)
-    estimate, refill = box_estimate.observe(box.estimate, box_spec, reading.t_s, reading.value, drive, likely)
+    ask = last_ask(sight, name, reading.t_s)
+    estimate, refill = box_estimate.observe(
+        box.estimate, box_spec, reading.t_s, reading.value, drive, likely, ask
+    )
     box = replace(
         box,
         estimate=estimate,
@@ -223,6 +238,12 @@ def refill_is_likely(site: Site, box: BoxSight, t_s: float, wall_s: float) -> bo
     lately = [box_c for at, box_c in box.track[-NEAR_POINTS:] if t_s - at < NEAR_S]
     floor_c = band(age_days(site, wall_s), box.look_ins, t_s, site.batch.floors).floor_c
     return bool(lately) and median(lately) < floor_c + NEAR_C
+
+
+def last_ask(sight: Sight, box: str, t_s: float) -> Ask | None:
+    """The last fill that was asked for in a box by a time."""
+    asks = [one.ask for one in sight.asks if one.box == box and one.ask.t_s <= t_s]
+    return max(asks, key=lambda ask: ask.t_s, default=None)
 
 
 def drive_at(site: Site, sight: Sight, box: str, t_s: float, wall_s: float) -> Drive:
@@ -279,7 +300,7 @@ def _absorb_note(site: Site, sight: Sight, note: Note) -> Seen:
     before = sight.boxes.get(note.box or "")
     if note.box is None or before is None:
         return Seen(replace(sight, told=(*sight.told, told_of(note, None, None))[-TOLD_KEPT:]))
-    box, refill = _noted_box(site, before, note)
+    box, refill = _noted_box(site, before, note, last_ask(sight, note.box, note.t_s))
     tellings = (*sight.told, told_of(note, before, box))[-TOLD_KEPT:]
     sight = replace(sight, boxes={**sight.boxes, note.box: box}, told=tellings)
     return Seen(sight, None if refill is None else (note.box, refill))
@@ -309,10 +330,10 @@ def _read_at(box: BoxSight, t_s: float) -> float | None:
     return None if near is None or abs(near[0] - t_s) > SAME_WARMTH_S else near[1]
 
 
-def _noted_box(site: Site, box: BoxSight, note: Note) -> tuple[BoxSight, Refill | None]:
+def _noted_box(site: Site, box: BoxSight, note: Note, ask: Ask | None) -> tuple[BoxSight, Refill | None]:
     if note.kind == "refill":
         spec = site.boxes[note.box or ""]
-        estimate = box_estimate.note_refill(box.estimate, spec, note.t_s, note.fill_c)
+        estimate = box_estimate.note_refill(box.estimate, spec, note.t_s, note.fill_c, ask)
         refill = Refill(t_s=note.t_s, rise_c=0.0, kind="noted")
         return replace(box, estimate=estimate, refill_t_s=note.t_s, noted_refill_t_s=note.t_s), refill
     if note.kind == "count" and note.count is not None:

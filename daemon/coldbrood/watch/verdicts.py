@@ -15,6 +15,7 @@ HARD_FLOOR_BACK_C = 0.5
 CEILING_BACK_C = 1.0
 REFILL_CLEAR_S = 900.0
 REFILL_GRACE_S = 2700.0
+ANSWERED_S = 7200.0
 NOT_SEEN_AFTER_S = 2700.0
 NO_RISE_WITHIN_S = 2400.0
 NO_RISE_C = 0.3
@@ -97,8 +98,8 @@ def of_box(
 def refill_now(view: BoxView, lead_s: float, t_s: float) -> Verdict:
     """Due when the keeper's lead before *refill by* has begun, or the box is under its floor.
 
-    A sleeping keeper is asked only where the cold to come is worth it. For 45 min after a refill the water
-    is given time to tell.
+    A sleeping keeper is asked only where the cold to come is worth it, and not again for what the fresh jug
+    leaves. For 45 min after a refill the water is given time to tell.
     """
     if view.box_c is None and not view.blind:
         return Verdict("refill-now", view.box, holds=None, clear=False, reason="first-reading-awaited")
@@ -110,11 +111,12 @@ def refill_now(view: BoxView, lead_s: float, t_s: float) -> Verdict:
     clear = (left_s is None or left_s > REFILL_CLEAR_S or just_filled) and (
         not under or (just_filled and rising)
     )
+    answered = view.refill_t_s is not None and 0.0 <= t_s - view.refill_t_s < ANSWERED_S
     return Verdict(
         "refill-now",
         view.box,
         holds=(due or under) and view.worth_it and not just_filled,
-        clear=clear,
+        clear=clear or (answered and not view.worth_it),
         reason="under-floor" if under else view.refill_reason,
     )
 

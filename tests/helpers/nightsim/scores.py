@@ -16,6 +16,7 @@ from nightsim.product import Product
 from numpy.typing import NDArray
 
 from coldbrood.brooder import bank as banks
+from coldbrood.brooder import jug
 from coldbrood.brooder.estimate import forecast
 from coldbrood.brooder.hold import Hold, hold
 from coldbrood.brooder.paths import roll
@@ -104,7 +105,7 @@ def prior_chance(product: Product, lane: Lane, filled: int) -> Array:
     fill_s, now_s = product.t_s(filled), product.t_s(lane.minute)
     before = [c for at, c in product.readings if at <= filled + 5]
     start = banks.settle(banks.draw(spec, 1), spec, fill_s, before[-1] if before else 18.0)
-    bank = banks.refilled(start, spec, None)
+    bank = jug.refilled(start, spec, None)
     ahead = outdoor_ahead(entry.site, entry.state.sight, entry.now)
     past_c = lane.scenario.weather.outdoor_c[filled : lane.minute : 15]
     past_s = fill_s + 900.0 * np.arange(len(past_c))

@@ -1,0 +1,75 @@
+"""Promise: a towel, water asked for cooler, a fill that nobody saw: each is held possible, then forgotten."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from box_days import FLOCK, SPEC
+
+from coldbrood.brooder import bank as banks
+from coldbrood.brooder import jug
+from coldbrood.brooder.bank import TOWEL, Array, Bank, Drive3
+from coldbrood.brooder.carry import modern
+from coldbrood.brooder.estimate import Drive, Estimate
+from coldbrood.brooder.intake import absorb
+from coldbrood.brooder.thermal import priors
+
+DRIVE = Drive(5.0, 0.4, FLOCK)
+
+
+def settled(box_c: float = 22.0) -> Bank:
+    return banks.settle(banks.draw(SPEC, 3), SPEC, 0.0, box_c)
+
+
+def usual_log(bank: Bank) -> Array:
+    return np.asarray(banks.as_usual(bank.theta)[0])
+
+
+def test_what_is_learned_of_the_jug_outlives_a_towel() -> None:
+    """Fill after fill one sample in six has the towel the other way; the usual exchange stays what it was."""
+    paper = priors(SPEC)
+    ratio = math.log(paper.k_jug_other_w_per_k / paper.k_jug_w_per_k)
+    bank = settled()
+    learned = usual_log(bank)
+    for _ in range(8):
+        bank = jug.refilled(bank, SPEC, None)
+        other = np.abs(bank.theta[TOWEL]) > jug.AS_USUAL_LOG
+        assert 0.12 < float(other.mean()) < 0.18
+    assert usual_log(bank) == pytest.approx(learned)
+    assert float(bank.theta[TOWEL][other].mean()) == pytest.approx(ratio, abs=0.15)
+    assert float(bank.theta[TOWEL][~other].std()) == pytest.approx(banks.FILL_LOG_SD, rel=0.2)
+
+
+def test_water_asked_for_cooler_is_taken_for_it_by_three_in_four() -> None:
+    usual, asked = (
+        jug.refilled(settled(), SPEC, None).mean[0],
+        jug.refilled(settled(), SPEC, None, 50.0).mean[0],
+    )
+    assert set(usual) == {SPEC.fill_c}
+    assert set(asked) == {SPEC.fill_c, 50.0}
+    assert float(np.mean(asked == 50.0)) == 0.75
+    assert set(jug.refilled(settled(), SPEC, 60.0, 50.0).mean[0]) == {60.0}, "what the keeper says goes first"
+
+
+@pytest.mark.parametrize(("read_c", "wrapped"), [(30.0, 0.5), (35.5, 0.0)])
+def test_a_hot_box_found_cooler_may_have_its_jug_in_a_towel(read_c: float, wrapped: float) -> None:
+    theta = banks.as_usual(settled().theta)
+    bank = replace(settled(36.0), theta=theta)
+    rows = np.array([[60.0, read_c, 12.0, 0.3, 15.0, 1.0, 60.0]])
+    after, _ = absorb(bank, replace(SPEC, jug_wrapped=False), rows, rows[:0], ())
+    assert float((after.theta[TOWEL] < -jug.AS_USUAL_LOG).mean()) == pytest.approx(
+        wrapped, abs=0.25 if wrapped else 0.0
+    )
+
+
+def test_a_bank_kept_by_an_older_version_is_taken_up() -> None:
+    old = replace(settled(), theta=settled().theta[:TOWEL])
+    est = modern(Estimate(bank=old, tail=np.zeros((0, 7))))
+    assert np.array_equal(est.bank.theta[:TOWEL], old.theta)
+    assert not est.bank.theta[TOWEL].any()
+    again = jug.refilled(
+        banks.advance(est.bank, priors(SPEC).jug_j_per_k, 60.0, Drive3(5.0, 0.4, 10.0)), SPEC, None
+    )
+    assert again.theta.shape == (5, banks.SAMPLES)
+    assert modern(est) is est
