@@ -169,7 +169,7 @@ def test_an_alarm_is_acknowledged_undone_shelved_and_shown_again(
         assert (shelved.kind, shelved.minutes) == ("shelve", minutes)
         site.bench.wait_for(lambda: alarms(site)[key] == "shelved", "the alarm to be shelved")
         at(page, site.address)
-        page.locator("summary", has_text="Alarms answered").click()
+        page.locator("summary", has_text="Answered").click()
         alarm.locator("summary").first.click()
         alarm.get_by_role("button", name="End the shelf").click()
         assert journal.one().kind == "unshelve"

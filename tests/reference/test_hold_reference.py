@@ -45,7 +45,7 @@ def test_a_bank_that_knows_finds_the_time_of_the_sheets_box() -> None:
     # the crossing by exact steps of 10 s, whose exchange is looked up each time, within a minute.
     p = priors(SPEC)
     bank = banks.settle(banks.draw(SPEC, 1), SPEC, 0.0, 20.0)
-    truth = np.log([1.6, 3.5, 12000.0, 1.0])
+    truth = np.append(np.log([1.6, 3.5, 12000.0, 1.0]), 0.0)
     bank.theta[:] = truth[:, None]
     bank.mean[0], bank.mean[1], bank.cov[:] = 75.0, 20.0, 0.0
     empty = Flock(0, 2.0, "layer")

@@ -45,20 +45,20 @@ def said(plan: NightPlan | None, language: str = "en", now: Now = BED, unit: str
         (
             plan(fill_c=50.0),
             BED,
-            "fill now with 50 °C, then sleep",
-            "jetzt mit 50 °C füllen, dann schlafen",
+            "fill now (50 °C), then sleep",
+            "jetzt füllen (50 °C), dann schlafen",
         ),
         (
             plan(fill_c=50.0),
             NOON,
-            "fill at bedtime with 50 °C, then sleep",
-            "vor dem Schlafen mit 50 °C füllen, dann schlafen",
+            "fill at bedtime (50 °C), then sleep",
+            "vor dem Schlafen füllen (50 °C), dann schlafen",
         ),
         (
             plan(fill_c=50.0, wakes=(UP_S,)),
             BED,
-            "fill now with 50 °C, up at 03:00",
-            "jetzt mit 50 °C füllen, aufstehen um 03:00",
+            "fill now (50 °C), up at 03:00",
+            "jetzt füllen (50 °C), aufstehen um 03:00",
         ),
         (
             plan(False, wakes=(UP_S, UP_S + 3600.0)),
@@ -77,7 +77,7 @@ def test_the_plan_in_few_words(night: NightPlan | None, now: Now, english: str, 
 
 
 def test_water_is_in_the_keepers_unit() -> None:
-    assert said(plan(fill_c=50.0), unit="F") == "fill now with 122 °F, then sleep"
+    assert said(plan(fill_c=50.0), unit="F") == "fill now (122 °F), then sleep"
 
 
 class Foreseen(Desk):
@@ -107,7 +107,7 @@ def test_tonight_says_why_the_water_is_cooler_just_as_the_message_does() -> None
     assert "Fill with water of 50 C: hotter is too hot." in message
     assert "Fill with water of 50 °C: hotter is too hot." in told(cooler)
     assert "Mit Wasser von 50 °C füllen: heißer ist zu heiß." in told(cooler, "de")
-    assert "Plan: fill now with 50 °C, then sleep." in told(cooler)
+    assert "Plan: fill now (50 °C), then sleep." in told(cooler)
 
 
 @pytest.mark.parametrize("night", [plan(), plan(False, fill_c=50.0), replace(plan(), bedtime_fill_c=75.0)])

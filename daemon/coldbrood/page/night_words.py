@@ -38,5 +38,5 @@ def _fill(speech: Speech, cooler: float | None, asleep: bool) -> str:
         return speech.say("fill now") if asleep else speech.say("fill at bedtime")
     water = speech.degrees(cooler)
     if asleep:
-        return speech.say("fill now with {water}", water=water)
-    return speech.say("fill at bedtime with {water}", water=water)
+        return speech.say("fill now ({water})", water=water)
+    return speech.say("fill at bedtime ({water})", water=water)

@@ -123,9 +123,9 @@ def _range(page: Now, view: BoxView) -> str:
     if held.early_s <= now.t_s:
         early = speech.say("now")
     if held.late_s is None:
-        return speech.say("else under its floor from {early} on", early=early)
+        return speech.say("else under floor from {early} on", early=early)
     late = speech.clock(wall_of(now, held.late_s))
-    return speech.say("else under its floor {early} to {late}", early=early, late=late)
+    return speech.say("else under floor {early} to {late}", early=early, late=late)
 
 
 def _figures(page: Now, view: BoxView) -> Html:
@@ -229,7 +229,7 @@ def alarms(page: Now) -> Html | None:
     say = page.speech.say
     rest = tag(
         "details",
-        tag("summary", say("Alarms answered: {n}", n=len(answered))),
+        tag("summary", say("Answered: {n}", n=len(answered))),
         [_alarm(page, row) for row in answered],
         class_="tells",
         id="answered",
