@@ -96,6 +96,20 @@ def test_refilled_now_and_earlier(page: Page, journal: Journal) -> None:
         assert note.wall_s == pytest.approx(now.wall_s - 60 * minutes, abs=60)
 
 
+def test_fresh_figures_do_not_take_the_button_from_under_a_finger(page: Page, journal: Journal) -> None:
+    """The finger is down while the page fetches what is new, and lifts after it came."""
+    button = page.locator("article.box").get_by_role("button", name="Refilled", exact=True)
+    place = button.bounding_box()
+    assert place is not None
+    page.mouse.move(place["x"] + place["width"] / 2, place["y"] + place["height"] / 2)
+    page.mouse.down()
+    with page.expect_response(lambda reply: "part=1" in reply.url):
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    page.wait_for_timeout(250)
+    page.mouse.up()
+    assert journal.one().kind == "refill"
+
+
 @pytest.mark.parametrize("seen", LOOK_INS)
 def test_a_look_in_takes_two_taps(page: Page, journal: Journal, seen: str) -> None:
     page.locator("summary", has_text="Look-in").click()

@@ -2,9 +2,9 @@
 // Without this script every form still works. With it, a tap made out of reach waits on this phone and is
 // sent later, once: its key makes it count once however often it arrives.
 (() => {
-  const KEPT = "coldbrood.taps", EVERY_MS = 15000, AGAIN_MS = 5000, LIMIT_MS = 12000;
+  const KEPT = "coldbrood.taps", EVERY_MS = 15000, AGAIN_MS = 5000, SOON_MS = 300, LIMIT_MS = 12000;
   const body = document.body, main = document.getElementById("main"), line = document.getElementById("line");
-  let seenAt = document.getElementById("at").textContent, away = false, sending = false, dirty = false, timer = 0;
+  let seenAt = document.getElementById("at").textContent, away = false, sending = false, dirty = false, pressed = false, timer = 0;
 
   const stored = () => {
     try { return JSON.parse(localStorage.getItem(KEPT)) || []; } catch { return memory; }
@@ -86,8 +86,10 @@
     send();
   });
 
-  // What is half filled in is not swept away by fresh figures.
+  // What is half filled in is not swept away by fresh figures, nor a button from under the finger.
   main.addEventListener("input", () => { dirty = true; });
+  main.addEventListener("pointerdown", () => { pressed = true; });
+  for (const over of ["pointerup", "pointercancel"]) addEventListener(over, () => setTimeout(() => { pressed = false; }));
 
   async function renew(now) {
     clearTimeout(timer);
@@ -99,6 +101,7 @@
         if (!reply.ok) throw new Error(reply.status);
         const part = document.createElement("div");
         part.innerHTML = await reply.text();
+        if (pressed || dirty) { timer = setTimeout(renew, SOON_MS, now); return; }
         const fresh = part.firstElementChild, open = new Set(Array.from(main.querySelectorAll("details[open][id]"), (d) => d.id));
         seenAt = fresh.dataset.at;
         document.getElementById("at").textContent = seenAt;
