@@ -202,7 +202,7 @@ def test_ctrl_c_ends_it_cleanly_on_a_narrow_screen(tmp_path: Path, columns: int)
         lines = []
         for line in demo.stdout:
             lines.append(line.rstrip("\n"))
-            if line.startswith("18:3"):
+            if re.match(r"18:[345]|19:", line):  # a busy machine may miss the first of these
                 break
         demo.send_signal(signal.SIGINT)
         lines += demo.stdout.read().splitlines()
