@@ -53,7 +53,7 @@ def send_hours(bench: Bench, hours: float, from_c: float) -> None:
     """A box that cools towards 5 C, the same for each box, ending now."""
     n = round(hours * 12)
     bench.publish("outdoor", bundle([5.0 + 0.1 * (k % 3) for k in range(n)]))
-    curve = [5.0 + (from_c - 5.0) * 0.995**k for k in range(n)]
+    curve = [5.0 + (from_c - 5.0) * 0.990**k for k in range(n)]
     for probe in ("box-a", "box-b"):
         bench.publish(probe, bundle([round(value, 2) for value in curve]))
 
