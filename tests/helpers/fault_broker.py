@@ -10,7 +10,7 @@ from pathlib import Path
 
 from bench import PATIENCE_S, SITE, Bench, senml
 from broker import Broker
-from fault_kills import ALARM, AS_DEPLOYED, COLD_C, OwnBroker, finish, site
+from fault_kills import ALARM, AS_DEPLOYED, COLD_C, OwnBroker, finish, same_alarms, site
 from fault_rows import Row
 
 MUTE_S = 75.0  # longer than one and a half keep-alives
@@ -60,6 +60,7 @@ def password_changed(long: bool) -> Row:
             for _ in range(3 if long else 1):
                 _rotated(row, bench)
                 row.places += 1
+            same_alarms(row, bench, "password")
     return row
 
 

@@ -2,12 +2,13 @@
 
 import tempfile
 import time
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
 from bench import Bench
-from fault_kills import ALARM, COLD_C, site
-from fault_rows import Row, check
+from fault_kills import ALARM, COLD_C, same_alarms, site
+from fault_rows import Row, States, alarm_states, check
 from shim import Shim
 
 from coldbrood.clock import DOUBT_MOST_S
@@ -78,6 +79,7 @@ def _night(row: Row, bench: Bench, hours: float, place: str) -> None:
     bench.flush()
     bench.stop()
     check(row, bench, sent, [], place)
+    same_alarms(row, bench, place, {})  # comfort raises none, in a night of any length
     with JournalReader.open(bench.journal_path) as reader:
         keys = {key.split("/")[0] for key in reader.messages()}
         digests = [key for key in reader.messages() if key.startswith(("bedtime/", "morning/"))]
@@ -89,21 +91,36 @@ def step_of_the_clock(folder: Path, name: str, step_s: float, *, synced: bool) -
     """An alarm stands while the clock steps: it is told once more at its own pace, no sooner and no later."""
     row = Row("the wall clock steps under an alarm", places=1)
     with site(folder) as bench:
-        shim = Shim(folder, bench.journal_path)
-        bench.env = shim.env
-        speed = (SPEED, time.time(), time.clock_gettime(time.CLOCK_BOOTTIME))
-        shim.set_clocks(synced=True, speed=speed)
-        bench.start()
-        sent = [COLD_C, COLD_C + 0.0625]
-        bench.send_c("box-a", *sent)
-        bench.receivers["phone"].wait_for(1, 60.0)
-        shim.set_clocks(synced=synced, speed=speed, wall_less_s=step_s)
-        sent += _feed_until_nudged(bench, 2)
-        bench.flush()
-        bench.stop()
+        sent = _alarm_over_a_step(bench, step_s, synced=synced)
         check(row, bench, sent, [ALARM], name)
+        same_alarms(row, bench, name, _without_a_step())
         _pace(row, bench, name)
     return row
+
+
+def _alarm_over_a_step(bench: Bench, step_s: float, *, synced: bool) -> list[float]:
+    """A cold box is told, the clock steps, and it is told again; what was sent."""
+    shim = Shim(bench.folder, bench.journal_path)
+    bench.env = shim.env
+    speed = (SPEED, time.time(), time.clock_gettime(time.CLOCK_BOOTTIME))
+    shim.set_clocks(synced=True, speed=speed)
+    bench.start()
+    sent = [COLD_C, COLD_C + 0.0625]
+    bench.send_c("box-a", *sent)
+    bench.receivers["phone"].wait_for(1, 60.0)
+    shim.set_clocks(synced=synced, speed=speed, wall_less_s=step_s)
+    sent += _feed_until_nudged(bench, 2)
+    bench.flush()
+    bench.stop()
+    return sent
+
+
+@cache
+def _without_a_step() -> States:
+    """The alarms of the same script when the clock runs on."""
+    with tempfile.TemporaryDirectory() as name, site(Path(name)) as bench:
+        _alarm_over_a_step(bench, 0.0, synced=True)
+        return alarm_states(bench)
 
 
 def _feed_until_nudged(bench: Bench, count: int) -> list[float]:
@@ -157,6 +174,7 @@ def boot_in_1970(folder: Path, gap_s: float) -> Row:
         bench.flush()
         bench.stop()
         check(row, bench, sent, [ALARM], place)
+        same_alarms(row, bench, place, _off_for_a_moment())
         _gap_is_kept(row, bench, gap_s, place)
     return row
 
@@ -190,7 +208,20 @@ def never_set(folder: Path) -> Row:
         bench.wait_for(lambda: _sight_covers(bench) > before, "the sight to be kept", 60.0)
         bench.stop()
         check(row, bench, sent, [ALARM], "never set")
+        same_alarms(row, bench, "never set", _off_for_a_moment())
     return row
+
+
+@cache
+def _off_for_a_moment() -> States:
+    """The alarms of the same readings when the daemon starts again at once, on a clock that is right."""
+    with tempfile.TemporaryDirectory() as name, site(Path(name)) as bench:
+        for warmer_c in (4.0, 0.0):
+            bench.start()
+            bench.send_c("box-a", COLD_C + warmer_c, COLD_C + warmer_c + 0.0625)
+            bench.flush()
+            bench.stop()
+        return alarm_states(bench)
 
 
 def _sight_covers(bench: Bench) -> int:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from bench import PATIENCE_S, Bench
 from broker import Broker
-from fault_kills import ALARM, AS_DEPLOYED, COLD_C, OwnBroker, finish, site
+from fault_kills import ALARM, AS_DEPLOYED, COLD_C, OwnBroker, finish, same_alarms, site
 from fault_rows import Row, check, wait_told
 from shim import FILES, Kind, Shim
 
@@ -178,6 +178,7 @@ def _start_unwritable(row: Row, bench: OnOwnDisk, full: bool) -> None:
     bench.flush()
     bench.stop()
     check(row, bench, sent, [ALARM], place)
+    same_alarms(row, bench, place)
 
 
 def _feed(bench: Bench, sent: list[float], reached: Callable[[], bool]) -> None:

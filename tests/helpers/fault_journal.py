@@ -5,12 +5,13 @@ import shutil
 import signal
 import sqlite3
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from functools import cache
 from pathlib import Path
 
 from bench import Bench
-from fault_kills import ALARM, COLD_C, site
-from fault_rows import Row, wait_told
+from fault_kills import ALARM, COLD_C, same_alarms, site
+from fault_rows import Row, States, alarm_states, wait_told
 from journal_records import everything, open_journal
 from old_journals import build
 from sites import make_site
@@ -18,6 +19,7 @@ from sites import make_site
 from coldbrood import keep
 from coldbrood.journal.errors import JournalError
 from coldbrood.journal.holder import Holder
+from coldbrood.journal.reader import JournalReader
 from coldbrood.journal.schema import PAGE_BYTES
 
 WARMER_C = COLD_C + 2.0
@@ -35,12 +37,14 @@ def flips(long: bool) -> Row:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         content = _filled(folder / "sound.sqlite", ROWS * (6 if long else 1))
+        with JournalReader.open(folder / "sound.sqlite") as reader:
+            alarms = reader.restore().alarms
         for place, hurt in _hurts(content, long):
             path = folder / "hurt" / "j.sqlite"
             path.parent.mkdir()
             path.write_bytes(hurt)
             try:
-                _start(path)
+                _start(path, alarms)
             except (Exception, AssertionError) as fault:  # noqa: BLE001 - whatever it is, it ended a start
                 row.wrong.append(f"{place}: {type(fault).__name__}: {fault}")
             row.places += 1
@@ -66,10 +70,12 @@ def _filled(path: Path, commits: int) -> bytes:
     return path.read_bytes()
 
 
-def _start(hurt: Path) -> None:
+def _start(hurt: Path, alarms: Mapping[str, bytes]) -> None:
+    """It starts and keeps, and an alarm is as it was written or gone: no damage alters one, or makes one."""
     held = Holder(hurt, "now")
     try:
         restored = held.restore()
+        assert restored.alarms.items() <= alarms.items(), "an alarm was altered"
         last_t_s = restored.last_t_s or 0.0
         state = keep.revive(make_site(), restored, held.since(keep.first_seq(restored)), last_t_s)
         assert state.sight.boxes
@@ -109,6 +115,22 @@ def _start_on(row: Row, bench: Bench, name: str, hurt: Hurt, said: str) -> None:
     if len(bench.readings()) != before + 2:
         row.lost += 1
         row.wrong.append(f"{name}: {len(bench.readings())} readings, {before} before")
+    if hurt is not _sound:
+        same_alarms(row, bench, name, _on_a_sound_journal())
+
+
+@cache
+def _on_a_sound_journal() -> States:
+    """The alarms of the same script when nothing hurts the file: what was lost raised none by itself."""
+    row = Row("")
+    with tempfile.TemporaryDirectory() as folder, site(Path(folder)) as bench:
+        _start_on(row, bench, "sound", _sound, "")
+        assert not row.wrong, row.wrong
+        return alarm_states(bench)
+
+
+def _sound(_path: Path) -> None:
+    """Leave it as it is."""
 
 
 def _flip(path: Path) -> None:
@@ -195,6 +217,12 @@ def _hurt_under(row: Row, bench: Bench, name: str, hurt: Hurt) -> None:
     told = [title for title in bench.titles() if title.startswith(ALARM)]
     if len(told) > 2 or any(not title.endswith("(again?)") for title in told[1:]):
         row.wrong.append(f"{name}: told {told}")
+    if name == "overwritten":  # the alarm went with its file: two more cold looks raise it, as new
+        bench.start()
+        bench.send_c("box-a", COLD_C + 0.125, COLD_C + 0.1875)
+        bench.flush()
+        bench.stop()
+    same_alarms(row, bench, name)
 
 
 def _move(path: Path) -> None:

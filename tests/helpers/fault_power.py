@@ -8,8 +8,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 from bench import PATIENCE_S, Bench
-from fault_kills import ALARM, COLD_C, finish, site
-from fault_rows import Row
+from fault_kills import ALARM, COLD_C, finish, same_alarms, site
+from fault_rows import Row, wait_told
 from receiver import Answer
 
 from coldbrood.inbox import inbox_dir
@@ -72,10 +72,15 @@ def _just_before_the_end(bench: Bench) -> None:
 
 
 def _last_word(row: Row, bench: Bench, ask: ASK, answer: Answer) -> None:
-    """Said before the exit where it can be, journalled always; and taken back by the next start, once."""
+    """Said before the exit where it can be, journalled always; and taken back by the next start, once.
+
+    An alarm stands meanwhile, told before the channel fails, and outlives the end unchanged.
+    """
     place = f"{ask.__name__}, {answer.manner} {answer.status}"
-    bench.receivers["phone"].answer = answer
     bench.start()
+    bench.send_c("box-a", COLD_C, COLD_C + 0.0625)
+    wait_told(bench, ALARM, place)
+    bench.receivers["phone"].answer = answer
     ask(bench)
     if bench.stop(patience_s=STOP_MOST_S) != 0:
         row.wrong.append(f"{place}: did not end in order")
@@ -99,6 +104,7 @@ def _last_word(row: Row, bench: Bench, ask: ASK, answer: Answer) -> None:
         row.wrong.append(f"{place}: a stale last word after the start")
     if sum(title.startswith(BACK) for title in bench.titles()) != 1:
         row.wrong.append(f"{place}: back said more than once")
+    same_alarms(row, bench, place)
     if (inbox_dir(bench.journal_path) / "going-down").exists():
         row.wrong.append(f"{place}: the file is still there")
 

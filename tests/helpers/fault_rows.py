@@ -1,7 +1,7 @@
 """What a fault loop found: one row a fault, counted from journal, receivers and what was sent."""
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from bench import Bench
@@ -12,6 +12,8 @@ from coldbrood.watch.alarms import Alarm
 
 MARK = "(again?)"
 BY_READINGS = ("under-hard-floor", "too-hot", "probe-wrong", "battery-low")
+
+States = Mapping[str, tuple[str, bool, str, int]]
 
 
 @dataclass
@@ -90,12 +92,9 @@ def _say(row: Row, place: str, values: Counter[float], what: str) -> None:
         row.wrong.append(f"{place}: {what}: {dict(values)}")
 
 
-def alarm_states(bench: Bench) -> dict[str, tuple[str, bool, str, int]]:
+def alarm_states(bench: Bench) -> States:
     """State, activity, reason and raises of each alarm that readings alone decide."""
     with JournalReader.open(bench.journal_path) as reader:
-        rows = [unpack(body, Alarm) for body in reader.restore().alarms.values()]
-    return {
-        row.key: (row.state, row.active, row.reason, row.raises)
-        for row in rows
-        if row.condition in BY_READINGS and row.raises
-    }
+        bodies = reader.restore().alarms
+    mine = [unpack(body, Alarm) for key, body in bodies.items() if key.startswith(BY_READINGS)]
+    return {row.key: (row.state, row.active, row.reason, row.raises) for row in mine if row.raises}
