@@ -28,7 +28,7 @@ from coldbrood.mirror.feed import Mark
 from coldbrood.notes import BadNote, TapNote, read_note
 from coldbrood.notify import Supervisor
 from coldbrood.probes.door import Door
-from coldbrood.probes.mqtt import Connected, Fault, Lost, Packet
+from coldbrood.probes.mqtt import KEEP_ALIVE_S, Connected, Fault, Lost, Packet
 from coldbrood.probes.onewire import WiredSample
 from coldbrood.schedule import WallSchedule
 from coldbrood.settings.records import Config
@@ -70,7 +70,7 @@ CLOCK_STEP_S = 2.0
 STOP_S = 5.0
 DRAIN_S = 2.0
 LAST_WORD_S = 15.0  # with what follows under the 30 s after which systemd ends it
-LOST_NOTICED_AFTER_S = 45.0  # one and a half keep-alives: the link may have been dead that long
+LOST_NOTICED_AFTER_S = 2.0 * KEEP_ALIVE_S + 5.0  # one until the ping, one for its answer, and a little
 
 Posted = (
     Heard | Tick | Bedtime | Morning | Retain | SendDone | GoingDown | Note | TapNote | History | Mark | None

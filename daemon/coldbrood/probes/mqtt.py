@@ -28,6 +28,7 @@ _log = logging.getLogger(__name__)
 RECONNECT_MOST_S = 30
 QUIET_S = 10.0  # with nothing owed to the broker, a queue that had more would have sent it by then
 RESUBSCRIBE_S = 30.0
+KEEP_ALIVE_S = 20  # a link that died without a word is seen to be dead after up to twice this
 _FAREWELL_S = 2.0
 _MID_BITS = 16
 
@@ -44,7 +45,7 @@ class BrokerSettings:
     password: str | None = field(default=None, repr=False)
     tls_ca: Path | None = None
     client_id: str = "coldbrood"
-    keepalive_s: int = 30
+    keepalive_s: int = KEEP_ALIVE_S
 
 
 @dataclass(frozen=True, slots=True)
