@@ -1,4 +1,4 @@
-"""The broker fails: killed, mute, slow, a long queue, a password changed, rubbish that it keeps."""
+"""The broker fails: killed, mute, half-open, slow, a long queue, another password, rubbish that it keeps."""
 
 import signal
 import subprocess
@@ -6,14 +6,18 @@ import tempfile
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from bench import PATIENCE_S, SITE, Bench, senml
 from broker import Broker
 from fault_kills import ALARM, AS_DEPLOYED, COLD_C, OwnBroker, finish, same_alarms, site
 from fault_rows import Row
+from wire import Wire
 
-MUTE_S = 75.0  # longer than one and a half keep-alives
+from coldbrood.service import LOST_NOTICED_AFTER_S
+
+MUTE_S = LOST_NOTICED_AFTER_S + 30.0  # the machine may be busy
 SAVED_S = 1.5  # the test broker writes its sessions each second; what was not written, a kill takes along
 RUBBISH = (b'{"kind": "count", "box": "a", "count": 1}', b'[{"u": "Cel", "v": 45}]', b"\xff", b"[" * 900)
 Strike = Callable[[Bench, list[float]], None]
@@ -21,27 +25,40 @@ Strike = Callable[[Bench, list[float]], None]
 
 def loops(long: bool) -> Row:
     """Each way of failing, before, between and after readings."""
-    row = Row("broker killed, slow, mute, with a long queue, retained rubbish")
+    row = Row("broker killed, slow, mute, half-open, with a long queue, retained rubbish")
+    times = 3 if long else 1
     ways: tuple[tuple[str, Strike], ...] = (
         ("killed and restarted", _killed),
         ("slow", _slow),
         ("retained rubbish", _rubbish),
         ("a long queue", _queue),
-        ("mute, half-open", _mute),
+        ("mute", _mute),
     )
     for name, strike in ways if long else ways[:2]:
         with tempfile.TemporaryDirectory() as folder, site(Path(folder)) as bench:
-            sent: list[float] = []
-            bench.start()
-            for _ in range(3 if long else 1):
-                _send(bench, sent, 3)
-                strike(bench, sent)
-                _send(bench, sent, 3)
-                row.places += 1
-            bench.flush()
-            bench.stop()
-            finish(row, bench, sent, [ALARM], name)
+            _struck(row, bench, name, strike, times)
+    with tempfile.TemporaryDirectory() as folder, site(Path(folder)) as bench:
+        wire = Wire(bench.broker.port)
+        try:
+            text = bench.config_path.read_text()
+            bench.config_path.write_text(text.replace(f"port = {bench.broker.port}", f"port = {wire.port}"))
+            _struck(row, bench, "half-open", partial(_half_open, wire), times)
+        finally:
+            wire.cut()
     return row
+
+
+def _struck(row: Row, bench: Bench, name: str, strike: Strike, times: int) -> None:
+    sent: list[float] = []
+    bench.start()
+    for _ in range(times):
+        _send(bench, sent, 3)
+        strike(bench, sent)
+        _send(bench, sent, 3)
+        row.places += 1
+    bench.flush()
+    bench.stop()
+    finish(row, bench, sent, [ALARM], name)
 
 
 def password_changed(long: bool) -> Row:
@@ -125,12 +142,20 @@ def _slow(bench: Bench, sent: list[float]) -> None:
 
 
 def _mute(bench: Bench, _sent: list[float]) -> None:
-    """No word and no end of the connection: the daemon must find out by itself."""
+    """The broker stands still: no word, and no end of the connection."""
     bench.broker.signal(signal.SIGSTOP)
     try:
         bench.wait_for(lambda: _links(bench)[-1:] == ["down"], "the silence to be seen", MUTE_S)
     finally:
         bench.broker.signal(signal.SIGCONT)
+    bench.wait_for(lambda: _links(bench)[-1:] == ["up"], "the link to come back", 60.0)
+
+
+def _half_open(wire: Wire, bench: Bench, sent: list[float]) -> None:
+    """Broker and daemon are both well, and what each sends is gone: acknowledgements, readings, the end."""
+    wire.hush()
+    _send(bench, sent, 3)
+    bench.wait_for(lambda: _links(bench)[-1:] == ["down"], "the silence to be seen", MUTE_S)
     bench.wait_for(lambda: _links(bench)[-1:] == ["up"], "the link to come back", 60.0)
 
 

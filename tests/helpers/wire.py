@@ -1,4 +1,4 @@
-"""A wire between phone and board that can be cut: a TCP forwarder whose connections end and are refused."""
+"""A wire to the board that can be cut or fall silent: a TCP forwarder whose connections end, or never do."""
 
 import socket
 import threading
@@ -6,12 +6,16 @@ from contextlib import suppress
 
 
 class Wire:
-    """Listens on a port of its own and passes everything on. `cut` ends what is under way too."""
+    """Listens on a port of its own and passes everything on. `cut` ends what is under way too.
+
+    `hush` leaves what is under way half-open: what either side sends is gone, its end (FIN, RST) too.
+    """
 
     def __init__(self, port: int) -> None:
         self._to = ("127.0.0.1", port)
         self._lock = threading.Lock()
         self._open: list[socket.socket] = []
+        self._hushed: set[socket.socket] = set()
         self._listener: socket.socket | None = None
         self.port = 0
         self.mend()
@@ -38,6 +42,11 @@ class Wire:
                 end.shutdown(socket.SHUT_RDWR)
             end.close()
 
+    def hush(self) -> None:
+        """Let no more through of what is under way, and tell neither side. New connections pass."""
+        with self._lock:
+            self._hushed.update(self._open)
+
     def _serve(self, listener: socket.socket) -> None:
         with suppress(OSError):
             while True:
@@ -54,12 +63,13 @@ class Wire:
                         return
                     self._open += [phone, board]
                 for one, other in ((phone, board), (board, phone)):
-                    threading.Thread(target=_pass_on, args=(one, other), daemon=True).start()
+                    threading.Thread(target=self._pass_on, args=(one, other), daemon=True).start()
 
-
-def _pass_on(one: socket.socket, other: socket.socket) -> None:
-    with suppress(OSError):
-        while data := one.recv(65536):
-            other.sendall(data)
-    with suppress(OSError):
-        other.shutdown(socket.SHUT_WR)
+    def _pass_on(self, one: socket.socket, other: socket.socket) -> None:
+        with suppress(OSError):
+            while data := one.recv(65536):
+                if one not in self._hushed:
+                    other.sendall(data)
+        if one not in self._hushed:
+            with suppress(OSError):
+                other.shutdown(socket.SHUT_WR)
