@@ -14,11 +14,13 @@ from types import TracebackType
 from broker import Broker
 from receiver import Receiver
 
+from coldbrood.codec import unpack
 from coldbrood.journal.errors import JournalError
 from coldbrood.journal.reader import JournalReader
 from coldbrood.settings.load import load
 from coldbrood.settings.records import Config
 from coldbrood.watch.events import Reading
+from coldbrood.watch.outbox import Message
 
 PATIENCE_S = 20.0
 START_S = 90.0  # it loads its libraries first, and the machine may be busy
@@ -178,6 +180,14 @@ class Bench(AbstractContextManager["Bench"]):
     def _kept_note(self, key: str) -> bool:
         with JournalReader.open(self.journal_path) as reader:
             return any(note.key == key for note in reader.notes(float("-inf"), float("inf")))
+
+    def wait_sent(self) -> None:
+        """Wait until no message is on its way: one that a stop cuts off comes again, with the mark."""
+        self.wait_for(lambda: not self._on_their_way(), "what was being sent to be taken")
+
+    def _on_their_way(self) -> list[str]:
+        with JournalReader.open(self.journal_path) as reader:
+            return [k for k, body in reader.messages().items() if unpack(body, Message).state == "sending"]
 
     def readings(self) -> list[Reading]:
         """Every reading in the journal, in its order."""

@@ -160,6 +160,7 @@ def boot_in_1970(folder: Path, gap_s: float) -> Row:
         sent = [COLD_C + 4.0, COLD_C + 4.0625]
         bench.send_c("box-a", *sent)
         bench.flush()
+        bench.wait_sent()
         bench.stop()
         shim.boot_id.write_text("22222222-2222-4222-8222-222222222222")
         shim.set_clocks(wall_less_s=-time.time(), boot_less_s=-1e6, synced=False)
@@ -190,6 +191,7 @@ def never_set(folder: Path) -> Row:
         sent = [COLD_C + 4.0, COLD_C + 4.0625]
         bench.send_c("box-a", *sent)
         bench.flush()
+        bench.wait_sent()
         bench.stop()
         before = _sight_covers(bench)
         shim.boot_id.write_text("22222222-2222-4222-8222-222222222222")
@@ -199,6 +201,7 @@ def never_set(folder: Path) -> Row:
         sent += [COLD_C, COLD_C + 0.0625]
         bench.send_c("box-a", *sent[2:])
         bench.flush()
+        bench.wait_sent()
         bench.stop()
         if _sight_covers(bench) != before:
             row.wrong.append("never set: the sight was kept while in doubt")
@@ -220,6 +223,7 @@ def _off_for_a_moment() -> States:
             bench.start()
             bench.send_c("box-a", COLD_C + warmer_c, COLD_C + warmer_c + 0.0625)
             bench.flush()
+            bench.wait_sent()
             bench.stop()
         return alarm_states(bench)
 
