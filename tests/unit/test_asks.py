@@ -11,7 +11,7 @@ from coldbrood.codec import pack
 from coldbrood.journal.rows import Batch
 from coldbrood.journal.store import Journal
 from coldbrood.watch.events import GapKnown
-from coldbrood.watch.sight import last_ask
+from coldbrood.watch.expected import last_ask
 from coldbrood.watch.site import Site
 from coldbrood.watch.state import ASKS_KEPT, Ledger, State, asking
 
@@ -41,12 +41,12 @@ def evening() -> Watching:
 def test_bedtime_asks_for_cooler_water_and_the_sight_knows_of_it() -> None:
     watching = evening()
     told = next(one.send for one in watching.told if one.send.key.startswith("bedtime"))
-    ask = last_ask(watching.state.sight, "a", watching.t_s)
+    ask = last_ask(watching.state.sight.asks, "a", watching.t_s)
     assert ask is not None
     assert ask.fill_c is not None
     assert f"Fill with water of {ask.fill_c:.0f} C: hotter is too hot." in told.body
     assert watching.state.sight.asks == watching.state.ledger.asks
-    assert last_ask(watching.state.sight, "a", ask.t_s - 1.0) is None
+    assert last_ask(watching.state.sight.asks, "a", ask.t_s - 1.0) is None
 
 
 def test_what_was_asked_outlives_a_kill(tmp_path: Path) -> None:
@@ -72,22 +72,59 @@ def test_what_was_asked_outlives_a_kill(tmp_path: Path) -> None:
 
 def test_only_the_last_asks_are_kept() -> None:
     state = evening().state
-    ask = last_ask(state.sight, "a", 1e9)
+    ask = last_ask(state.sight.asks, "a", 1e9)
     assert ask is not None
     for n in range(2 * ASKS_KEPT):
         state = asking(state, {"a": replace(ask, t_s=ask.t_s + n)})
     assert len(state.ledger.asks) == ASKS_KEPT
-    assert last_ask(state.sight, "a", 1e9) == replace(ask, t_s=ask.t_s + 2 * ASKS_KEPT - 1)
+    assert last_ask(state.sight.asks, "a", 1e9) == replace(ask, t_s=ask.t_s + 2 * ASKS_KEPT - 1)
     assert asking(state, {}) is state
     assert Ledger().asks == ()
 
 
 def test_an_ask_moves_with_a_gap_that_becomes_known() -> None:
     watching = evening()
-    before = last_ask(watching.state.sight, "a", 1e9)
+    before = last_ask(watching.state.sight.asks, "a", 1e9)
     assert before is not None
     watching.t_s += 7200.0
     watching.do(GapKnown(7200.0))
-    after = last_ask(watching.state.sight, "a", 1e9)
+    after = last_ask(watching.state.sight.asks, "a", 1e9)
     assert after is not None
     assert after.t_s == before.t_s + 7200.0
+
+
+def night_of_cold() -> Watching:
+    """A box that nobody refills: nudged a little after one, under its hard floor at half past four."""
+    watching = Watching(hot_site(), START_WALL_S)
+    watch(watching, 12.0, 26.0, 0.0)
+    watch(watching, 7.0, 26.0, -1.6)
+    watching.run_to(watching.t_s + 2.0 * 3600.0)
+    return watching
+
+
+def test_a_nudge_asks_too_and_at_night_for_cooler_water_where_the_usual_is_too_hot() -> None:
+    watching = night_of_cold()
+    firsts = {
+        one.send.key.split("/")[0]: one
+        for one in watching.told
+        if one.send.key.split("@")[0].endswith(".1") or one.send.key.startswith("morning")
+    }
+    nudge, again, hard, morning = (
+        firsts[name] for name in ("refill-now", "refill-not-seen", "under-hard-floor", "morning")
+    )
+    asks = [one.ask for one in watching.state.ledger.asks]
+    assert [ask.t_s for ask in asks] == [one.t_s for one in (nudge, again, hard, morning)]
+    for one, ask in zip((nudge, again), asks, strict=False):
+        assert ask.fill_c is not None
+        assert f"Fill with water of {ask.fill_c:.0f} C: hotter is too hot." in one.send.body
+    assert [ask.fill_c for ask in asks[2:]] == [None, None], "who is that cold may have it as hot as ever"
+    assert "Fill with water" not in hard.send.body
+    assert morning.send.title.startswith("Fill now")
+
+
+def test_by_day_water_is_asked_for_as_hot_as_usual() -> None:
+    watching = Watching(hot_site(), START_WALL_S)
+    watch(watching, 6.0, 26.0, -1.0)
+    nudge = next(one.send for one in watching.told if one.send.key.startswith("refill-now"))
+    assert "Fill with water" not in nudge.body
+    assert {one.ask.fill_c for one in watching.state.ledger.asks} == {None}

@@ -52,6 +52,18 @@ def test_water_asked_for_cooler_is_taken_for_it_by_three_in_four() -> None:
     assert set(jug.refilled(settled(), SPEC, 60.0, 50.0).mean[0]) == {60.0}, "what the keeper says goes first"
 
 
+@pytest.mark.parametrize("chance", [0.6, 0.9, 1.0])
+def test_a_refill_in_doubt_is_believed_by_so_many(chance: float) -> None:
+    before = settled()
+    after = jug.refilled(before, SPEC, None, chance=chance)
+    came = after.mean[0] == SPEC.fill_c
+    assert float(came.mean()) == pytest.approx(chance, abs=1.0 / banks.SAMPLES)
+    assert after.mean[0][~came] == pytest.approx(before.mean[0][~came])
+    assert after.theta[:, ~came] == pytest.approx(before.theta[:, ~came]), (
+        "whose jug stays, its towel does too"
+    )
+
+
 @pytest.mark.parametrize(("read_c", "wrapped"), [(30.0, 0.5), (35.5, 0.0)])
 def test_a_hot_box_found_cooler_may_have_its_jug_in_a_towel(read_c: float, wrapped: float) -> None:
     theta = banks.as_usual(settled().theta)

@@ -12,9 +12,11 @@ from coldbrood.page.desk import Desk
 from coldbrood.page.forms import Forms
 from coldbrood.page.night_words import night_words
 from coldbrood.page.now_page import Now as Page
+from coldbrood.page.now_page import alarms
 from coldbrood.page.outlook import Outlook
 from coldbrood.page.speech import Speech
 from coldbrood.page.tonight_page import sayings
+from coldbrood.watch.alarms import Alarm
 from coldbrood.watch.digest import bedtime_words
 from coldbrood.watch.events import Now
 from coldbrood.watch.siteview import SiteView
@@ -113,3 +115,27 @@ def test_tonight_says_why_the_water_is_cooler_just_as_the_message_does() -> None
 @pytest.mark.parametrize("night", [plan(), plan(False, fill_c=50.0), replace(plan(), bedtime_fill_c=75.0)])
 def test_water_as_hot_as_ever_needs_no_word(night: NightPlan) -> None:
     assert "hotter" not in told(night)
+
+
+WIDE, FLAT = np.ones((3, 2)), np.ones(2)
+AHEAD = Outlook(T_S, T_S + np.arange(2.0), WIDE, WIDE, FLAT, FLAT, None)
+
+
+def alarm_text(fill_c: float | None, condition: str = "refill-now", language: str = "en") -> str:
+    """The alarms of a page whose one box is to be filled with water of `fill_c`."""
+    row = Alarm(
+        condition, "a", state="unacknowledged", active=True, reason="forecast", raised_wall_s=BED.wall_s
+    )
+    state = replace(first_state(SITE, 0.0), alarms={row.key: row}, views={"a": make_view(fill_c=fill_c)})
+    speech = Speech(SITE, language)
+    page = Page(Foreseen(AHEAD), SiteView(SITE, state, BED), speech, Forms(speech, "", "/", BED.wall_s, True))
+    return str(alarms(page)).replace(NBSP, " ")
+
+
+def test_the_alarm_says_how_hot_the_water_should_be_as_its_message_does() -> None:
+    assert "Carry it closed: the water scalds. Fill with water of 55 °C: hotter is too hot." in alarm_text(
+        55.0
+    )
+    assert "Mit Wasser von 55 °C füllen: heißer ist zu heiß." in alarm_text(55.0, language="de")
+    assert "hotter" not in alarm_text(None)
+    assert "hotter" not in alarm_text(55.0, "under-hard-floor")

@@ -9,6 +9,7 @@ from box_days import FLOCK, SPEC, BoxDays, Follower
 from coldbrood.brooder import thermal
 from coldbrood.brooder.estimate import Drive, Estimate, Refill, learned, note_refill, observe, start
 from coldbrood.brooder.flock import flock_heat_w
+from coldbrood.brooder.refills import ASKED, ASKED_AT_NIGHT, LIKELY, UNASKED, Prior
 from coldbrood.brooder.specs import Flock
 
 HOUR_S = 3600.0
@@ -18,12 +19,12 @@ class Plain:
     """A box that is the model itself, with noise that remembers: what happens to it is said, not drawn."""
 
     def __init__(
-        self, seed: int = 5, jug_c: float = 75.0, every_s: float = 60.0, likely: bool = False
+        self, seed: int = 5, jug_c: float = 75.0, every_s: float = 60.0, prior: Prior = UNASKED
     ) -> None:
         self.rng = np.random.default_rng(seed)
         self.p = thermal.priors(SPEC)
         self.t_s, self.jug_c, self.box_c, self.noise_c, self.dip_c = 0.0, jug_c, 22.0, 0.0, 0.0
-        self.every_s, self.likely = every_s, likely
+        self.every_s, self.prior = every_s, prior
         self.est: Estimate = start(SPEC, FLOCK, seed)
         self.seen: list[tuple[float, Refill]] = []
 
@@ -48,7 +49,7 @@ class Plain:
             self.noise_c = kept * self.noise_c + 0.1 * math.sqrt(1.0 - kept**2) * self.rng.normal()
             self.dip_c *= math.exp(-self.every_s / 180.0)
             shown = round((self.box_c + self.noise_c - self.dip_c) / 0.0625) * 0.0625
-            self.est, refill = observe(self.est, SPEC, self.t_s, shown, Drive(5.0, 0.3, FLOCK), self.likely)
+            self.est, refill = observe(self.est, SPEC, self.t_s, shown, Drive(5.0, 0.3, FLOCK), self.prior)
             if refill is not None:
                 self.seen.append((self.t_s, refill))
 
@@ -84,9 +85,9 @@ def test_the_estimate_holds_the_jug_hot_after_it() -> None:
     assert now["jug_c"] > before["jug_c"] + 10.0
 
 
-def warm_jug(seed: int, likely: bool) -> Plain:
+def warm_jug(seed: int, prior: Prior) -> Plain:
     """A jug one hour old changed for a hot one, with a reading each five minutes: a small rise."""
-    box = Plain(seed, every_s=300.0, likely=likely)
+    box = Plain(seed, every_s=300.0, prior=prior)
     box.run(1.0)
     box.refill()
     box.run(1.0 / 6.0)
@@ -94,22 +95,61 @@ def warm_jug(seed: int, likely: bool) -> Plain:
 
 
 @pytest.mark.parametrize("seed", [5, 6, 7, 8])
-def test_where_a_refill_is_likely_a_lid_and_a_small_rise_will_do(seed: int) -> None:
-    assert len(warm_jug(seed, likely=True).seen) == 1
-    assert warm_jug(seed, likely=False).seen == []
+def test_where_a_refill_was_asked_for_a_lid_and_a_small_rise_will_do(seed: int) -> None:
+    assert len(warm_jug(seed, ASKED).seen) == 1
+    assert len(warm_jug(seed, ASKED_AT_NIGHT).seen) == 1
+    assert warm_jug(seed, UNASKED).seen == []
 
 
-def test_where_a_refill_is_likely_a_quiet_box_has_none() -> None:
-    box = Plain(seed=9, likely=True)
+@pytest.mark.parametrize("prior", [LIKELY, ASKED, ASKED_AT_NIGHT])
+def test_where_a_refill_is_expected_a_quiet_box_has_none(prior: Prior) -> None:
+    box = Plain(seed=9, prior=prior)
     box.run(24.0)
     assert box.seen == []
 
 
-def test_where_a_refill_is_likely_slow_sun_is_none() -> None:
-    box = Plain(likely=True)
+@pytest.mark.parametrize("prior", [LIKELY, ASKED, ASKED_AT_NIGHT])
+def test_where_a_refill_is_expected_slow_sun_is_none(prior: Prior) -> None:
+    box = Plain(prior=prior)
     box.run(6.0)
     box.run(2.0, extra_w=15.0, ramp_s=3600.0)
     assert box.seen == []
+
+
+def lukewarm(prior: Prior) -> list[Plain]:
+    """A dozen boxes with a jug six hours old changed for one of 45 C: the rise hides in the lid's dip."""
+    boxes = [Plain(seed, every_s=300.0, prior=prior) for seed in range(12)]
+    for box in boxes:
+        box.run(6.0)
+        box.refill(45.0)
+        box.run(0.5)
+    return boxes
+
+
+def test_what_was_asked_for_at_night_is_seen_where_readings_alone_say_little() -> None:
+    assert sum(len(box.seen) for box in lukewarm(ASKED_AT_NIGHT)) == 12
+    assert sum(len(box.seen) for box in lukewarm(UNASKED)) == 0
+
+
+@pytest.mark.parametrize("seed", [3, 4, 5])
+def test_a_lid_lifted_at_night_when_asked_leaves_it_open_whether_a_jug_came(seed: int) -> None:
+    """It counts as one, in doubt; the box that goes on cooling takes that back within the half hour."""
+    box = Plain(seed, every_s=300.0, prior=ASKED_AT_NIGHT)
+    box.run(6.0)
+    box.open_lid()
+    box.run(1.0 / 6.0)
+    (due,) = box.est.due
+    assert 0.5 < due.chance < 0.95
+    box.run(1.0 / 3.0)
+    now = learned(box.est, SPEC)
+    assert now["jug_c"] + now["jug_c_sd"] < box.jug_c + 5.0
+
+
+def test_a_note_makes_sure_of_a_refill_seen_in_doubt() -> None:
+    box = next(box for box in lukewarm(ASKED_AT_NIGHT) if box.est.due and box.est.due[-1].chance < 0.95)
+    sure = note_refill(box.est, SPEC, box.t_s, None)
+    assert sure.due[-1].chance == 1.0
+    assert sure.refills == box.est.refills
 
 
 def test_a_lid_opened_and_shut_is_no_refill() -> None:

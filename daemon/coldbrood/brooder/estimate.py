@@ -27,7 +27,7 @@ from coldbrood.brooder.flock import flock_heat_w
 from coldbrood.brooder.intake import LID_AFTER_S, TAIL_S, absorb, group, with_reading
 from coldbrood.brooder.jug import refilled
 from coldbrood.brooder.paths import Paths, roll
-from coldbrood.brooder.refills import TIME, Ask, Due, Refill, find_bend
+from coldbrood.brooder.refills import ANSWERED_WITHIN_S, TIME, UNASKED, Ask, Due, Prior, Refill, find_bend
 from coldbrood.brooder.specs import BoxSpec, Flock, OutdoorCurve
 from coldbrood.brooder.thermal import priors
 
@@ -55,8 +55,6 @@ SILENT_S = 7200.0
 # A refill is looked for once the box has been watched this long: before, any rise may be the first fill's.
 WATCHED_S = 1800.0
 KNOWN_AFTER_S = 86400.0
-# A refill seen so long after one was asked for is that one (own choice).
-ASKED_S = 4500.0
 
 Sureness = Literal["unknown", "learning", "known"]
 
@@ -94,13 +92,13 @@ def observe(
     t_s: float,
     box_c: float,
     drive: Drive,
-    likely: bool = False,
+    prior: Prior = UNASKED,
     ask: Ask | None = None,
 ) -> tuple[Estimate, Refill | None]:
     """Take one reading, at any time after the last; an older one changes nothing. A refill seen comes back.
 
-    `likely` says that a refill is to be expected at this time: it is then believed more easily. `ask` is the
-    last fill that the keeper was asked for.
+    `prior` says how far a refill is to be expected at this time. `ask` is the last fill that the keeper was
+    asked for.
     Raises ValueError where a number is not finite.
     """
     for name, value in (("t_s", t_s), ("box_c", box_c), ("outdoor_c", drive.outdoor_c)):
@@ -112,30 +110,30 @@ def observe(
         est = replace(est, bank=settle(est.bank, spec, t_s, box_c), first_s=t_s)
     acts = Drive3(drive.outdoor_c, drive.outdoor_sd_c, float(flock_heat_w(drive.flock, box_c)))
     est = replace(est, tail=with_reading(est.tail, t_s, box_c, acts), last_s=t_s)
-    est, seen = _look_for_refill(est, spec, likely, _asked_c(ask, t_s))
+    est, seen = _look_for_refill(est, spec, prior, _asked_c(ask, t_s))
     return _take_in(est, spec), seen
 
 
 def _look_for_refill(
-    est: Estimate, spec: BoxSpec, likely: bool, asked_c: float | None
+    est: Estimate, spec: BoxSpec, prior: Prior, asked_c: float | None
 ) -> tuple[Estimate, Refill | None]:
     if est.first_s is None or est.last_s is None or est.last_s - est.first_s < WATCHED_S:
         return est, None
     if any(d.kind == "seen" for d in est.due):
         return est, None
-    bend = find_bend(est.bank, spec, est.tail, likely)
+    bend = find_bend(est.bank, spec, est.tail, prior)
     if bend is None:
         return est, None
     if est.refill_s is not None and abs(bend.t_s - est.refill_s) < ONE_REFILL_S:
         return _move_due(est, bend.t_s, bend.lid_s), None
-    due = (*est.due, Due(bend.t_s, bend.lid_s, None, "seen", asked_c))
+    due = (*est.due, Due(bend.t_s, bend.lid_s, None, "seen", asked_c, bend.chance))
     est = replace(est, due=due, refill_s=bend.t_s, refills=est.refills + 1)
     return est, Refill(bend.t_s, bend.rise_c, "seen")
 
 
 def _asked_c(ask: Ask | None, t_s: float) -> float | None:
     """How hot the water of a refill at this time was asked for, None for as usual."""
-    return ask.fill_c if ask is not None and t_s - ask.t_s < ASKED_S else None
+    return ask.fill_c if ask is not None and t_s - ask.t_s < ANSWERED_WITHIN_S else None
 
 
 def _move_due(est: Estimate, t_s: float, lid_s: float) -> Estimate:
@@ -160,7 +158,9 @@ def note_refill(
     if fill_c is not None and not 0.0 <= fill_c <= 100.0:
         raise ValueError(f"fill_c: {fill_c}: 0 to 100 C")
     if est.refill_s is not None and abs(t_s - est.refill_s) < ONE_REFILL_S:
-        due = tuple(replace(d, fill_c=fill_c if fill_c is not None else d.fill_c) for d in est.due)
+        due = tuple(
+            replace(d, fill_c=fill_c if fill_c is not None else d.fill_c, chance=1.0) for d in est.due
+        )
         return replace(est, due=due)
     due = (*est.due, Due(t_s, t_s - LID_AFTER_S, fill_c, "noted", _asked_c(ask, t_s)))
     return replace(est, due=due, refill_s=t_s, refills=est.refills + 1)
@@ -196,7 +196,7 @@ def _bank_at(est: Estimate, spec: BoxSpec, t_s: float, drive: Drive) -> Bank:
     jug_j = priors(spec).jug_j_per_k
     for d in due:
         if d.t_s <= t_s:
-            bank = refilled(advance(bank, jug_j, d.t_s, acting), spec, d.fill_c, d.asked_c)
+            bank = refilled(advance(bank, jug_j, d.t_s, acting), spec, d.fill_c, d.asked_c, d.chance)
     return advance(bank, jug_j, t_s, acting)
 
 

@@ -73,7 +73,7 @@ def absorb(
     jug_j = priors(spec).jug_j_per_k
     passed = [d for d in due if d.t_s <= to_s]
     for d in passed:
-        bank = refilled(advance(bank, jug_j, d.t_s, drive), spec, d.fill_c, d.asked_c)
+        bank = refilled(advance(bank, jug_j, d.t_s, drive), spec, d.fill_c, d.asked_c, d.chance)
     bank = advance(bank, jug_j, to_s, drive)
     if to_s - before_s > GAP_S and not passed:
         bank = doubt(bank, spec, UNSEEN_BOX_SD_C)

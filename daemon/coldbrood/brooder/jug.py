@@ -30,6 +30,7 @@ UNSEEN_BOX_SD_C = 5.0
 HOT_LID_C = 33.0
 COOLED_BY_C = 2.0
 AS_USUAL_LOG = 0.4
+SURE = 1.0 - 1.0 / SAMPLES  # a chance beyond it leaves no sample out
 
 
 def _new_jug(bank: Bank, who: NDArray[np.bool_], fill_c: Array | float, var: float) -> Bank:
@@ -41,19 +42,24 @@ def _new_jug(bank: Bank, who: NDArray[np.bool_], fill_c: Array | float, var: flo
     return replace(bank, mean=mean, cov=cov)
 
 
-def refilled(bank: Bank, spec: BoxSpec, fill_c: float | None, asked_c: float | None = None) -> Bank:
+def refilled(
+    bank: Bank, spec: BoxSpec, fill_c: float | None, asked_c: float | None = None, chance: float = 1.0
+) -> Bank:
     """A hot jug goes in: water at the fill temperature, the lid was open, the towel may be on or off.
 
-    Where water of `asked_c` was asked for, every fourth sample takes it that it was as hot as ever.
+    Where water of `asked_c` was asked for, every fourth sample takes it that it was as hot as ever. Where the
+    refill came by a `chance` only, so many samples take it that it did, and the rest keep their jug.
     """
     rng = rng_of(bank)
     sd = FILL_SD_C if fill_c is None else TOLD_FILL_SD_C
     level: Array | float = spec.fill_c if fill_c is None else fill_c
     if asked_c is not None and fill_c is None:
         level = np.where(rng.permutation(SAMPLES) % 4 == 0, spec.fill_c, asked_c)
-    bank = _new_jug(bank, np.ones(SAMPLES, dtype=bool), level, sd**2)
+    theta = with_towels(bank.theta, spec, rng)
+    who = np.ones(SAMPLES, dtype=bool) if chance >= SURE else rng.permutation(SAMPLES) < chance * SAMPLES
+    bank = _new_jug(bank, who, level, sd**2)
     bank.cov[3] += LID_SD_C**2
-    return replace(bank, theta=with_towels(bank.theta, spec, rng), draws=bank.draws + 1)
+    return replace(bank, theta=np.where(who, theta, bank.theta), draws=bank.draws + 1)
 
 
 def may_be_wrapped(bank: Bank, spec: BoxSpec) -> Bank:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from coldbrood.brooder.band import ceiling_by_age_c
 from coldbrood.brooder.bank import Array
-from coldbrood.brooder.cooler import cooler_fills_c, is_too_hot
+from coldbrood.brooder.cooler import AS_GOOD_KH, cooler_fills_c, is_too_hot
 from coldbrood.brooder.drawn import GRID_S, WARMING_S, Floor, Night, Outcome, candidates, draw_night, play
 from coldbrood.brooder.estimate import Estimate, bank_at, forecast
 from coldbrood.brooder.hold import Hold, hold
@@ -28,7 +28,6 @@ from coldbrood.brooder.specs import BoxSpec, Flock, OutdoorCurve
 WAKING_COST_KH_PER_RISK = 40.0
 REFILL_COST_KH = 0.25
 RISK_COST_KH = 40.0
-AS_GOOD_KH = 0.25
 # How much of what each drawn night would have wanted the readings tell in time (own choice).
 LEARNED_SHARE = 0.5
 NIGHT_MAX_S = 16 * 3600.0

@@ -20,7 +20,6 @@ from coldbrood.brooder.thermal import priors
 TIME, BOX, OUTDOOR, OUTDOOR_SD, HEAT, COUNT, FIRST = range(7)
 
 LEAST_RISE_C = 0.2
-LEAST_BARE_RISE_C = 1.0
 LID_NEAR_S = 480.0
 LID_DROP_C = 0.6
 LEAST_LEVEL_C = -0.3
@@ -45,14 +44,30 @@ HEALING = ((3.0, 150.0), (1.5, 400.0), (0.6, 1200.0))
 # The jug's rise against the expected one: another towel, a fill less hot.
 MEAN_SHARE = 0.9
 SHARE_SD = 0.45
-BARE_NATS = 6.0
-LEAST_NATS = 5.0
-# A refill is likely where the box is near its floor or it is the keeper's hour for one: then it needs no
-# odds of its own, less still with a lid lifted (own choice). The box need not have risen yet.
-LIKELY_LID_NATS = 6.0
-LIKELY_BARE_NATS = 2.5
-LEAST_LIKELY_RISE_C = -1.0
-LEAST_LIKELY_BARE_RISE_C = 0.5
+# A refill seen so long after one was asked for is that one: water has to be heated (own choice).
+ANSWERED_WITHIN_S = 4500.0
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """What speaks for a refill at this time before the readings do: log odds, and the least rise in K.
+
+    The first of each holds where a lid was lifted, the second where none was seen.
+    """
+
+    lid_nats: float
+    bare_nats: float
+    least_rise_c: float
+    least_bare_rise_c: float
+
+
+# Own choices. A lid is mostly lifted to look at the chicks, and near the floor or at the keeper's own hours
+# more often for a refill; where one was asked for, mostly for that, and by night for little else. Then the
+# box need not have risen yet: a wrapped jug's rise hides in the healing dip.
+UNASKED = Prior(-5.0, -11.0, LEAST_RISE_C, 1.0)
+LIKELY = Prior(-1.0, -8.5, -1.0, 0.5)
+ASKED = Prior(1.0, -8.5, -math.inf, 0.5)
+ASKED_AT_NIGHT = Prior(3.0, -8.5, -math.inf, 0.5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +83,8 @@ class Refill:
 class Due:
     """A refill known of and not yet taken into the bank; the lid was open from `lid_s`.
 
-    `fill_c` is how hot the keeper said the water was, `asked_c` how hot it was asked for if not as usual.
+    `fill_c` is how hot the keeper said the water was, `asked_c` how hot it was asked for if not as usual;
+    `chance` is how likely it came.
     """
 
     t_s: float
@@ -76,6 +92,7 @@ class Due:
     fill_c: float | None
     kind: Literal["seen", "noted"]
     asked_c: float | None = None
+    chance: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,12 +105,17 @@ class Ask:
 
 @dataclass(frozen=True, slots=True)
 class Bend:
-    """An upward bend: when, since when the box had been open, by how much, and its log odds."""
+    """An upward bend: when, since when the box had been open, by how much, its log odds to be a refill."""
 
     t_s: float
     lid_s: float
     rise_c: float
     nats: float
+
+    @property
+    def chance(self) -> float:
+        """That it is a refill."""
+        return 1.0 / (1.0 + math.exp(-min(self.nats, 50.0)))
 
 
 def may_have_risen(tail: Array) -> bool:
@@ -207,39 +229,24 @@ def _drop(w: _Window, at_s: float, i: int) -> float:
     return float(np.max(np.maximum.accumulate(near) - near)) if len(near) else 0.0
 
 
-def _least_rise_c(likely: bool, bare: bool) -> float:
-    if likely:
-        return LEAST_LIKELY_BARE_RISE_C if bare else LEAST_LIKELY_RISE_C
-    return LEAST_BARE_RISE_C if bare else LEAST_RISE_C
-
-
-def _prior_nats(likely: bool, bare: bool) -> float:
-    """What is left to prove, as negative log odds."""
-    prior = (LIKELY_BARE_NATS if bare else LIKELY_LID_NATS) if likely else 0.0
-    return prior - (BARE_NATS if bare else 0.0)
-
-
-def _bend_at(w: _Window, i: int, likely: bool) -> Bend | None:
+def _bend_at(w: _Window, i: int, prior: Prior) -> Bend | None:
     """Try a jug put in just before row `i`, against a lid shut at that time and no more."""
     at = 0.5 * (w.t[i - 1] + w.t[i])
     levels = _levels(w.over[:i])
     rise = float(w.over[w.t >= w.t[-1] - AGREED_S].min() - levels[-1])
     open_rows = np.flatnonzero(w.over[: i + 1] < np.append(levels, levels[-1]) - DIP_C)
     bare = _drop(w, at, i) < LID_DROP_C
-    if rise < _least_rise_c(likely, bare):
+    if rise < (prior.least_bare_rise_c if bare else prior.least_rise_c):
         return None
     jug = np.interp(w.t - at, np.arange(len(w.response)) * LADDER_S, w.response, left=0.0)
     cov = w.wander + _lid_cov(w, i)
     nats = _log_odds(w.over, jug, MEAN_SHARE * w.hotter_k, SHARE_SD * w.hotter_k, cov)
     lid = float(w.t[max(open_rows[0] - 1, 0)]) if len(open_rows) else at
-    return Bend(float(at), min(lid, float(at)), rise, nats + _prior_nats(likely, bare))
+    return Bend(float(at), min(lid, float(at)), rise, nats + (prior.bare_nats if bare else prior.lid_nats))
 
 
-def find_bend(bank: Bank, spec: BoxSpec, tail: Array, likely: bool = False) -> Bend | None:
-    """The likeliest refill in the tail, or None. Needs two rows before it and 2.5 minutes after.
-
-    `likely` says that a refill is to be expected at this time.
-    """
+def find_bend(bank: Bank, spec: BoxSpec, tail: Array, prior: Prior = UNASKED) -> Bend | None:
+    """The likeliest refill in the tail, or None. Needs two rows before it and 2.5 minutes after."""
     if not may_have_risen(tail):
         return None
     jug, box = without_refill(bank, spec, tail)
@@ -250,6 +257,6 @@ def find_bend(bank: Bank, spec: BoxSpec, tail: Array, likely: bool = False) -> B
     over = _without_spikes(t, tail[:, BOX] - box)
     w = _Window(t, over, _wander(t), _response(bank, spec), hotter_k)
     places = [i for i in range(2, len(t)) if t[-1] - t[i] >= LEAST_AFTER_S]
-    bends = [b for i in places if (b := _bend_at(w, i, likely)) is not None]
+    bends = [b for i in places if (b := _bend_at(w, i, prior)) is not None]
     best = max(bends, key=lambda b: b.nats, default=None)
-    return best if best is not None and best.nats > LEAST_NATS else None
+    return best if best is not None and best.nats > 0.0 else None

@@ -264,12 +264,23 @@ def _alarm(page: Now, row: Alarm) -> Html:
     return tag(
         "details",
         tag("summary", tag("h3", speech.say(title), f": {about}" if about else None)),
-        tag("p", speech.say(act)) if act and row.state in ANSWERABLE else None,
+        tag("p", speech.say(act), _water(page, row)) if act and row.state in ANSWERABLE else None,
         tag("p", why, class_="why"),
         tag("div", answer, back, None if back else _shelves(page, row), class_="taps"),
         class_=f"alarm {row.priority}",
         id=f"alarm-{row.key}",
     )
+
+
+def _water(page: Now, row: Alarm) -> str:
+    """How hot the water should be, where the usual heat would be too much, as the message had it."""
+    view = (
+        page.view.state.views.get(row.subject) if row.condition in ("refill-now", "refill-not-seen") else None
+    )
+    if view is None or view.fill_c is None:
+        return ""
+    water = page.speech.degrees(view.fill_c)
+    return " " + page.speech.say("Fill with water of {water}: hotter is too hot.", water=water)
 
 
 def _shelves(page: Now, row: Alarm) -> Html | None:

@@ -10,8 +10,10 @@ from coldbrood.brooder import estimate as box_estimate
 from coldbrood.brooder import outdoor, typed_low
 from coldbrood.brooder.band import Band, band
 from coldbrood.brooder.bank import Array
+from coldbrood.brooder.cooler import night_fill_c
 from coldbrood.brooder.hold import Hold, cold_kh, hold
 from coldbrood.brooder.paths import Paths
+from coldbrood.brooder.plan import waking_cost_kh
 from coldbrood.brooder.specs import OutdoorCurve
 from coldbrood.brooder.timetable import Interval, interval
 from coldbrood.brooder.waking import heat_is_worth_waking, is_worth_waking
@@ -43,7 +45,8 @@ class BoxView:
     """What is known of one box at one time, in watch time; `estimated` marks a box reckoned, not read.
 
     `worth_it` says whether a refill soon saves more than the coming of the keeper costs, see `is_worth_it`;
-    `heat_worth_it` the same of heat.
+    `heat_worth_it` the same of heat. `fill_c` is how hot the water of a refill now should be, None for as
+    usual.
     """
 
     box: str
@@ -67,6 +70,7 @@ class BoxView:
     age_days: float
     worth_it: bool = True
     heat_worth_it: bool = True
+    fill_c: float | None = None
 
 
 def silent_after_s(interval_s: float) -> float:
@@ -135,8 +139,8 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
     refill_by_s, reason = refill_by(held, due_s, unsure)
     refill_by_s = before_leaving(site, now, refill_by_s)
 
-    def filled() -> Paths:
-        fill = (now.t_s + site.keeper.lead_s, spec.fill_c)
+    def filled(fill_c: float = spec.fill_c) -> Paths:
+        fill = (now.t_s + site.keeper.lead_s, fill_c)
         return box_estimate.forecast(
             seen.estimate, spec, now.t_s, ahead, flock, horizon_s=HORIZON_S, refills=(fill,)
         )
@@ -144,6 +148,9 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
     worth_it = is_worth_it(site, paths, filled, floors, held.chance_under, now)
     if not worth_it and timetable_asks(due_s, unsure, site.keeper.lead_s, now.t_s):
         reason = reason.replace("forecast-", "timetable-")
+    fill_c = None
+    if worth_it and refill_by_s is not None and refill_by_s - site.keeper.lead_s <= now.t_s:
+        fill_c = _fill_c(site, spec.fill_c, filled, floors, ceilings, now)
     mean_c, sd_c, estimated = _box_now(site, sight, box, now, blind)
     return BoxView(
         box=box,
@@ -167,7 +174,24 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
         age_days=age,
         worth_it=worth_it or reason.startswith("timetable"),
         heat_worth_it=is_heat_worth_it(site, paths, ceilings, now),
+        fill_c=fill_c,
     )
+
+
+def _fill_c(
+    site: Site,
+    usual_c: float,
+    filled: Callable[[float], Paths],
+    floors: Array,
+    ceilings: Array,
+    now: Now,
+) -> float | None:
+    """How hot the water of a refill at this hour of the night should be, None for as usual; by day None."""
+    if not is_night(site, now.wall_s):
+        return None
+    up_s = watch_of(now, next_wall_s(site, now.wall_s, site.keeper.rising_s)) + GETTING_UP_S
+    fill_c = night_fill_c(filled, floors, ceilings, usual_c, up_s, waking_cost_kh(site.keeper.risk))
+    return fill_c if fill_c < usual_c else None
 
 
 def _box_now(site: Site, sight: Sight, box: str, now: Now, blind: bool) -> tuple[float | None, float, bool]:

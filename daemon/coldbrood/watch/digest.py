@@ -13,7 +13,7 @@ from coldbrood.watch.events import Now
 from coldbrood.watch.localtime import age_days, clock_text, degrees_text, next_wall_s, wall_of, watch_of
 from coldbrood.watch.sight import BoxSight
 from coldbrood.watch.site import Site
-from coldbrood.watch.wording import SCALD, Words, box_title, range_text, sentence
+from coldbrood.watch.wording import SCALD, Words, box_title, cooler_water, range_text, sentence
 
 WORTH_SAYING_S = 600.0
 
@@ -47,7 +47,7 @@ def _cooler_line(site: Site, view: BoxView, plan: NightPlan, several: bool) -> s
     if not plan.fill_at_bedtime or plan.bedtime_fill_c >= site.boxes[view.box].fill_c:
         return ""
     whose = f" for {box_title(view.box)}" if several else ""
-    return f"Fill with water of {degrees_text(site.keeper, plan.bedtime_fill_c)}{whose}: hotter is too hot."
+    return cooler_water(site.keeper, plan.bedtime_fill_c, whose)
 
 
 def rests_on_timetable(view: BoxView) -> bool:

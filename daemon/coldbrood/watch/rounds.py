@@ -125,6 +125,7 @@ def morning(site: Site, state: State, now: Now) -> State:
     since = state.ledger.night_t_s
     night_s = NIGHT_S if since is None else min(now.t_s - since, 24 * 3600.0)
     ledger = state.ledger
+    first = [box for box, view in state.views.items() if _first_thing(view, now.t_s)]
     spoken = morning_words(
         site,
         now,
@@ -134,9 +135,10 @@ def morning(site: Site, state: State, now: Now) -> State:
         ledger.wakings,
         waiting,
         advice,
-        [box for box, view in state.views.items() if _first_thing(view, now.t_s)],
+        first,
     )
     state = replace(state, ledger=replace(state.ledger, forecasts=(), night_t_s=None, wakings=0))
+    state = asking(state, {box: Ask(now.t_s) for box in first})
     return digest(site, state, f"morning/{_date(site, now)}", spoken, now)
 
 

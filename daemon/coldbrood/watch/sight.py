@@ -7,7 +7,6 @@ the sight of a daemon that never stopped.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from statistics import median
 
 from coldbrood.brooder import estimate as box_estimate
 from coldbrood.brooder import outdoor, typed_low
@@ -15,10 +14,12 @@ from coldbrood.brooder.band import SeenLookIn, band
 from coldbrood.brooder.carry import modern
 from coldbrood.brooder.estimate import Ask, Drive, Estimate, Refill
 from coldbrood.brooder.outdoor import Habit
+from coldbrood.brooder.refills import Prior
 from coldbrood.brooder.specs import Flock
 from coldbrood.watch import batches
 from coldbrood.watch.events import Note, Reading, Refused
-from coldbrood.watch.localtime import age_days, night_over, night_sun, second_of_day
+from coldbrood.watch.expected import BoxAsk, is_open, last_ask, prior_of_refill
+from coldbrood.watch.localtime import age_days, night_over, night_sun
 from coldbrood.watch.site import BatchSpec, ProbeSpec, Site
 from coldbrood.watch.takeback import TOLD_KEPT, Told, found, told_of, undone
 
@@ -28,12 +29,6 @@ TRACK_STEP_S = 300.0
 LOOK_INS_KEPT = 20
 HUDDLE_COUNTS_S = 86_400.0
 NOTE_KEYS_KEPT = 200
-# A lid lifted within so long of a box so near its floor, or of the keeper's own hours, is a refill more often
-# than not (own choice): a nudge comes half an hour before the floor.
-NEAR_S = 2400.0
-NEAR_POINTS = 8
-NEAR_C = 1.5
-OWN_HOUR_S = 2700.0
 SAME_WARMTH_S = 1800.0  # a box that is not refilled moves by a degree in it, less than a zone of comfort
 IDLE_REFUSALS = ("retained", "older-than-taken", "too-often")  # copies, or too many: the sensor may be well
 OUTDOOR_STALE_S = 3600.0
@@ -75,14 +70,6 @@ class BoxSight:
     noted_refill_t_s: float | None = None
     first_t_s: float | None = None
     loss_t_s: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class BoxAsk:
-    """A fill asked for in a box."""
-
-    box: str
-    ask: Ask
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,10 +191,10 @@ def _absorb_box_reading(site: Site, sight: Sight, spec: ProbeSpec, reading: Read
     name = spec.box or ""
     box, box_spec = sight.boxes[name], site.boxes[name]
     drive = drive_at(site, sight, name, reading.t_s, reading.wall_s)
-    likely = refill_is_likely(site, box, reading.t_s, reading.wall_s)
-    ask = last_ask(sight, name, reading.t_s)
+    ask = last_ask(sight.asks, name, reading.t_s)
+    prior = _prior(site, box, is_open(ask, box.refill_t_s, reading.t_s), reading)
     estimate, refill = box_estimate.observe(
-        box.estimate, box_spec, reading.t_s, reading.value, drive, likely, ask
+        box.estimate, box_spec, reading.t_s, reading.value, drive, prior, ask
     )
     box = replace(
         box,
@@ -221,29 +208,18 @@ def _absorb_box_reading(site: Site, sight: Sight, spec: ProbeSpec, reading: Read
     return Seen(sight, None if refill is None else (name, refill))
 
 
+def _prior(site: Site, box: BoxSight, asked: bool, reading: Reading) -> Prior:
+    age = age_days(site, reading.wall_s)
+    floor_c = band(age, box.look_ins, reading.t_s, site.batch.floors).floor_c
+    return prior_of_refill(site, box.track, floor_c, asked, reading.t_s, reading.wall_s)
+
+
 def _longer_track(
     track: tuple[tuple[float, float], ...], t_s: float, box_c: float
 ) -> tuple[tuple[float, float], ...]:
     if track and t_s - track[-1][0] < TRACK_STEP_S:
         return track
     return (*(point for point in track if point[0] > t_s - TRACK_S), (t_s, box_c))
-
-
-def refill_is_likely(site: Site, box: BoxSight, t_s: float, wall_s: float) -> bool:
-    """Whether a refill is to be expected: the box is near its floor, or the keeper goes to bed or rises."""
-    second = second_of_day(site, wall_s)
-    keeper = site.keeper
-    if any((second - hour) % TRACK_S < OWN_HOUR_S for hour in (keeper.bedtime_s, keeper.rising_s)):
-        return True
-    lately = [box_c for at, box_c in box.track[-NEAR_POINTS:] if t_s - at < NEAR_S]
-    floor_c = band(age_days(site, wall_s), box.look_ins, t_s, site.batch.floors).floor_c
-    return bool(lately) and median(lately) < floor_c + NEAR_C
-
-
-def last_ask(sight: Sight, box: str, t_s: float) -> Ask | None:
-    """The last fill that was asked for in a box by a time."""
-    asks = [one.ask for one in sight.asks if one.box == box and one.ask.t_s <= t_s]
-    return max(asks, key=lambda ask: ask.t_s, default=None)
 
 
 def drive_at(site: Site, sight: Sight, box: str, t_s: float, wall_s: float) -> Drive:
@@ -300,7 +276,7 @@ def _absorb_note(site: Site, sight: Sight, note: Note) -> Seen:
     before = sight.boxes.get(note.box or "")
     if note.box is None or before is None:
         return Seen(replace(sight, told=(*sight.told, told_of(note, None, None))[-TOLD_KEPT:]))
-    box, refill = _noted_box(site, before, note, last_ask(sight, note.box, note.t_s))
+    box, refill = _noted_box(site, before, note, last_ask(sight.asks, note.box, note.t_s))
     tellings = (*sight.told, told_of(note, before, box))[-TOLD_KEPT:]
     sight = replace(sight, boxes={**sight.boxes, note.box: box}, told=tellings)
     return Seen(sight, None if refill is None else (note.box, refill))

@@ -7,8 +7,9 @@ from coldbrood.brooder.estimate import Ask
 from coldbrood.watch.alarms import Alarm
 from coldbrood.watch.assess import BoxView
 from coldbrood.watch.digest import NightForecast
+from coldbrood.watch.expected import BoxAsk
 from coldbrood.watch.outbox import Message
-from coldbrood.watch.sight import BoxAsk, Sight, first_sight
+from coldbrood.watch.sight import Sight, first_sight
 from coldbrood.watch.site import Site
 from coldbrood.watch.verdicts import Health
 

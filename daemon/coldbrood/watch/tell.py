@@ -4,15 +4,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from coldbrood.brooder.look_ins import to_follow_up
+from coldbrood.brooder.refills import Ask
 from coldbrood.watch import alarms as machine
 from coldbrood.watch import outbox
+from coldbrood.watch.alarms import Alarm
 from coldbrood.watch.assess import BoxView
 from coldbrood.watch.conditions import CONDITIONS
 from coldbrood.watch.events import History, Now
 from coldbrood.watch.localtime import is_night
 from coldbrood.watch.outbox import CRITICAL_URGENCY, Message
 from coldbrood.watch.site import ChannelSpec, Site
-from coldbrood.watch.state import State
+from coldbrood.watch.state import State, asking
 from coldbrood.watch.wording import Words, fit, follow_up, words
 
 QUIET_LINGERS_S = 120.0  # so that what waited is told by the morning digest, not one by one just before it
@@ -36,15 +38,23 @@ def tell(site: Site, state: State, now: Now) -> State:
     quiet = is_quiet(site, now)
     for key, nudge, channels in machine.to_tell(state.alarms, now.t_s, quiet):
         alarm = state.alarms[key]
-        spoken = words(site, now, alarm, view_of(site, state, alarm.subject))
+        view = view_of(site, state, alarm.subject)
+        spoken = words(site, now, alarm, view)
         if alarm.condition == "refill-now":
             spoken = replace(spoken, body=f"{spoken.body} {asked_after(state, alarm.subject, now)}".rstrip())
         name = f"{key}#{alarm.raises}.{nudge}"
         state = enqueue(state, name, key, spoken, alarm.urgency, reached(site.channels, channels), now)
         state = replace(state, alarms=machine.told(state.alarms, key, now.t_s))
+        if nudge == 1 and alarm.row.settled_by == "refill":
+            state = asking(state, {alarm.subject: Ask(now.t_s, _water_c(alarm, view))})
         if quiet and nudge == 1:
             state = replace(state, ledger=replace(state.ledger, wakings=state.ledger.wakings + 1))
     return state
+
+
+def _water_c(alarm: Alarm, view: BoxView | None) -> float | None:
+    """How hot the water is asked for, None for as usual; under the hard floor nothing is too hot."""
+    return None if view is None or alarm.condition == "under-hard-floor" else view.fill_c
 
 
 def asked_after(state: State, box: str, now: Now) -> str:

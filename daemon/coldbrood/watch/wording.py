@@ -156,12 +156,23 @@ def _leaving(scene: Scene) -> str:
     return f"Nobody is there from {scene.clock(due_s)}." if leaves and due_s > scene.now.t_s else ""
 
 
+def cooler_water(keeper: Keeper, fill_c: float, whose: str = "") -> str:
+    """How hot the water should be, where the usual heat would be too much."""
+    return f"Fill with water of {degrees_text(keeper, fill_c)}{whose}: hotter is too hot."
+
+
+def _water(scene: Scene) -> str:
+    fill_c = None if scene.view is None else scene.view.fill_c
+    return "" if fill_c is None else cooler_water(scene.keeper, fill_c)
+
+
 def _refill(scene: Scene) -> Words:
     view = scene.view
     floor = f", floor {degrees_text(scene.keeper, view.band.floor_c)[:-2]}" if view else ""
     title = f"Refill now: {box_title(scene.alarm.subject)}{_box_figures(scene)}{floor}"
     look_in = LOOK_IN if view is not None and view.timetable.look_in else ""
-    return Words(title, _join(_leaving(scene), _why_refill(scene), _circumstances(scene), look_in, SCALD))
+    said = _leaving(scene), _why_refill(scene), _water(scene), _circumstances(scene)
+    return Words(title, _join(*said, look_in, SCALD))
 
 
 def _hard_floor(scene: Scene) -> Words:
@@ -245,7 +256,7 @@ def _not_seen(scene: Scene) -> Words:
         "no-rise-after-nudge": "A refill was asked for and the box has not risen since.",
         "noted-no-rise": "A refill was noted, but the box has not risen. Hot water? Jug in place?",
     }[scene.alarm.reason]
-    return Words(title, _join(why, _circumstances(scene), SCALD))
+    return Words(title, _join(why, _water(scene), _circumstances(scene), SCALD))
 
 
 def _was_down(scene: Scene) -> Words:

@@ -36,7 +36,7 @@ class Policy(Protocol):
 class Lane:
     """The truth of one life of the batch. Cold is counted by `felt_c`, the box air over ten minutes.
 
-    `told_fill_c` is how hot a fill at bedtime was last asked for, None for as usual.
+    `told_fill_c` is how hot the water of the fill last asked for should be, None for as usual.
     """
 
     scenario: Scenario
@@ -156,7 +156,7 @@ class Keeper:
             return
         self.visit_min = None
         if self.visit in ("refill", "fill-now"):
-            lane.refill(self.rng, lane.told_fill_c if self.visit == "fill-now" else None)
+            lane.refill(self.rng, lane.told_fill_c)
             self.deaf_until_min = lane.minute + 45  # the message is answered, and the jug needs its time
             return
         if self.visit == "heat":

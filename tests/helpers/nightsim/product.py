@@ -22,6 +22,7 @@ FILLS = {
     ("bedtime", "One fill"),
     ("morning", "Fill now"),
 }  # digests that ask for a fill while the keeper is up
+ASKS_FOR_WATER = {"bedtime", "morning", "refill-now", "under-hard-floor", "refill-not-seen"}
 FILL_WITH = re.compile(r"Fill with water of (\d+) C")
 WAKES = {"refill-now": "refill", "under-hard-floor": "refill", "refill-not-seen": "refill", "too-hot": "heat"}
 
@@ -105,7 +106,7 @@ class Product:
                 self.seen.append(minute)
             if isinstance(act, SendNow):
                 self.sends.append((minute, act))
-                if act.key.startswith("bedtime"):
+                if act.key.split("/")[0] in ASKS_FOR_WATER:
                     told = FILL_WITH.search(act.body)
                     lane.told_fill_c = float(told[1]) if told else None
                 yield from _heard(act)

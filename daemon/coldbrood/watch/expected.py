@@ -1,0 +1,52 @@
+"""Whether a refill is to be expected: asked for, near the floor, or at the keeper's own hours."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from statistics import median
+
+from coldbrood.brooder.refills import ANSWERED_WITHIN_S, ASKED, ASKED_AT_NIGHT, LIKELY, UNASKED, Ask, Prior
+from coldbrood.watch.localtime import is_night, second_of_day
+from coldbrood.watch.site import Site
+
+DAY_S = 86_400.0
+# A lid lifted within so long of a box so near its floor, or of the keeper's own hours, is a refill more often
+# than not (own choice): a nudge comes half an hour before the floor.
+NEAR_S = 2400.0
+NEAR_POINTS = 8
+NEAR_C = 1.5
+OWN_HOUR_S = 2700.0
+SAME_ONE_S = 900.0  # a refill seen so shortly before its ask is the answer to it: readings are minutes apart
+
+
+@dataclass(frozen=True, slots=True)
+class BoxAsk:
+    """A fill asked for in a box."""
+
+    box: str
+    ask: Ask
+
+
+def last_ask(asks: Iterable[BoxAsk], box: str, t_s: float) -> Ask | None:
+    """The last fill that was asked for in a box by a time."""
+    some = [one.ask for one in asks if one.box == box and one.ask.t_s <= t_s]
+    return max(some, key=lambda ask: ask.t_s, default=None)
+
+
+def is_open(ask: Ask | None, refill_t_s: float | None, t_s: float) -> bool:
+    """Whether a fill was asked for lately and none has come since."""
+    if ask is None or t_s - ask.t_s >= ANSWERED_WITHIN_S:
+        return False
+    return refill_t_s is None or refill_t_s < ask.t_s - SAME_ONE_S
+
+
+def prior_of_refill(
+    site: Site, track: Sequence[tuple[float, float]], floor_c: float, asked: bool, t_s: float, wall_s: float
+) -> Prior:
+    """How far a refill is to be expected; `track` are points (t_s, box_c), `asked` that one was asked for."""
+    if asked:
+        return ASKED_AT_NIGHT if is_night(site, wall_s) else ASKED
+    second, keeper = second_of_day(site, wall_s), site.keeper
+    if any((second - hour) % DAY_S < OWN_HOUR_S for hour in (keeper.bedtime_s, keeper.rising_s)):
+        return LIKELY
+    lately = [box_c for at, box_c in track[-NEAR_POINTS:] if t_s - at < NEAR_S]
+    return LIKELY if lately and median(lately) < floor_c + NEAR_C else UNASKED

@@ -1,0 +1,72 @@
+"""Promise: a refill is expected when asked for, near the floor, at the keeper's own hours, and else not."""
+
+import pytest
+from sites import START_WALL_S, make_site
+from views import T_S
+
+from coldbrood.brooder.refills import (
+    ANSWERED_WITHIN_S,
+    ASKED,
+    ASKED_AT_NIGHT,
+    LIKELY,
+    UNASKED,
+    Ask,
+    Prior,
+)
+from coldbrood.watch.expected import is_open, prior_of_refill
+from coldbrood.watch.localtime import next_wall_s
+
+SITE = make_site()
+FLOOR_C = 20.0
+BEDTIME_WALL_S = next_wall_s(SITE, START_WALL_S, SITE.keeper.bedtime_s)
+
+
+def expected(
+    over_floor_k: float, wall_s: float = START_WALL_S, dip_k: float = 0.0, asked: bool = False
+) -> Prior:
+    points = [(T_S - 300.0 * i, FLOOR_C + over_floor_k) for i in range(6, 0, -1)]
+    points.append((T_S, FLOOR_C + over_floor_k - dip_k))
+    return prior_of_refill(SITE, points, FLOOR_C, asked, T_S, wall_s)
+
+
+@pytest.mark.parametrize(
+    ("over_floor_k", "prior"), [(-3.0, LIKELY), (1.4, LIKELY), (1.6, UNASKED), (8.0, UNASKED)]
+)
+def test_near_the_floor_it_is(over_floor_k: float, prior: Prior) -> None:
+    assert expected(over_floor_k) is prior
+
+
+def test_one_dip_of_a_lid_does_not_make_a_warm_box_cold() -> None:
+    assert expected(3.0, dip_k=6.0) is UNASKED
+
+
+@pytest.mark.parametrize("hour", ["bedtime_s", "rising_s"])
+@pytest.mark.parametrize(("after_min", "prior"), [(-5, UNASKED), (0, LIKELY), (44, LIKELY), (46, UNASKED)])
+def test_at_the_keepers_own_hours_it_is(hour: str, after_min: int, prior: Prior) -> None:
+    at = next_wall_s(SITE, START_WALL_S, getattr(SITE.keeper, hour)) + 60.0 * after_min
+    assert expected(9.0, wall_s=at) is prior
+
+
+def test_a_box_not_seen_yet_is_not_near_its_floor() -> None:
+    assert prior_of_refill(SITE, (), FLOOR_C, False, T_S, START_WALL_S) is UNASKED
+
+
+@pytest.mark.parametrize(
+    ("wall_s", "prior"), [(START_WALL_S, ASKED), (BEDTIME_WALL_S + 60.0, ASKED_AT_NIGHT)]
+)
+def test_asked_for_it_is_wherever_the_box_stands(wall_s: float, prior: Prior) -> None:
+    assert expected(9.0, wall_s=wall_s, asked=True) is prior
+
+
+def test_an_ask_is_open_until_it_is_answered_or_old() -> None:
+    ask = Ask(T_S)
+    assert is_open(ask, None, T_S + 60.0)
+    assert is_open(ask, T_S - 3600.0, T_S + 60.0)
+    assert not is_open(ask, T_S + 1200.0, T_S + 1500.0)
+    assert not is_open(ask, None, T_S + ANSWERED_WITHIN_S)
+    assert not is_open(None, None, T_S)
+
+
+def test_a_refill_placed_just_before_its_ask_answers_it() -> None:
+    """With a reading each five minutes a refill is placed half way between two, and that may be too early."""
+    assert not is_open(Ask(T_S), T_S - 300.0, T_S + 3600.0)
