@@ -22,7 +22,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from figures import machine, table
-from nightsim import bars, batch, blind, cost, lows, picture
+from nightsim import bars, batch, blind, cost, innovations, lows, picture
 from nightsim.bars import Figure, Row
 from nightsim.seeds_report import REPORT
 from nightsim.seeds_tune import TUNE
@@ -126,6 +126,14 @@ def curve(seeds: Sequence[int], jobs: int, rows: list[Row]) -> None:
     print(f"drawn: {PICTURE.relative_to(PICTURE.parents[2])}")
 
 
+def consistency(seeds: Sequence[int], jobs: int) -> None:
+    """Normalised innovations of some batches, with the chi-square bounds of their mean."""
+    with ProcessPoolExecutor(jobs) as pool:
+        found = [one for some in pool.map(innovations.run, seeds) for one in some]
+    rows = [(n, str(m), f"{x:.2f}", f"{y:.3f}", z) for n, m, x, y, z in innovations.table_rows(found)]
+    print(table(("innovations", "n", "mean square", "beyond 3.84", "mean, 95 %"), rows))
+
+
 def _mean(rows: list[Row], who: str, what: str) -> float:
     return bars.total(rows, who, what) / max(len(rows), 1)
 
@@ -168,6 +176,9 @@ def _options(argv: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument(
         "--curve", type=int, default=0, help="batches for the trade-off curve and its picture"
     )
+    parser.add_argument(
+        "--innovations", type=int, default=0, help="batches whose readings are held against the estimate"
+    )
     parser.add_argument("--keep", type=Path, help="a file for the plain numbers of each batch")
     parser.add_argument("--from", type=Path, dest="kept", help="take the batches from such a file")
     return parser.parse_args(argv)
@@ -189,6 +200,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     report(rows, figures, begun)
     if asked.curve:
         curve(seeds[: asked.curve], asked.jobs, rows)
+    if asked.innovations:
+        consistency(seeds[: asked.innovations], asked.jobs)
     return 0
 
 

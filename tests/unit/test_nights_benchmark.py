@@ -5,7 +5,7 @@ import sys
 
 import numpy as np
 import pytest
-from nightsim import lows
+from nightsim import innovations, lows
 from nightsim.floors import demanding_c
 from nightsim.scenario import draw
 from nightsim.scores import crps_h
@@ -13,6 +13,7 @@ from nightsim.seeds_report import REPORT
 from nightsim.seeds_tune import TUNE
 from nightsim.truth import MANY, ONE
 from nightsim.weather import PLACES, Place, year
+from scipy import stats
 
 from coldbrood.probes import simulated
 
@@ -72,3 +73,15 @@ def test_the_demanding_floor_is_the_issues() -> None:
     assert [demanding_c(day) for day in (0.0, 2.9, 3.1, 6.9, 7.1, 9.9, 10.1, 13.0)] == pytest.approx(
         [21.0, 21.0, 18.0, 18.0, 15.0, 15.0, 10.0, 10.0]
     )
+
+
+@pytest.mark.parametrize(("sd", "consistent"), [(1.0, True), (1.2, False), (0.8, False)])
+def test_innovations_are_told_too_wide_and_too_narrow(sd: float, consistent: bool) -> None:
+    """The mid-quantiles of chi-square (scipy), with no chance in them, as of a filter off by `sd`."""
+    squares = sd**2 * stats.chi2.ppf((np.arange(4000) + 0.5) / 4000, 1)
+    rows = innovations.table_rows((i % 2 == 0, float(one)) for i, one in enumerate(squares))
+    assert [n for _, n, *_ in rows] == [4000, 2000, 2000]
+    for _, _, mean, beyond, bounds in rows:
+        low, high = map(float, bounds.split(" to "))
+        assert (low <= mean <= high) is consistent
+        assert (beyond == pytest.approx(0.05, abs=0.002)) is consistent
