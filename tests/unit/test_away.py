@@ -9,6 +9,8 @@ from watching import Watching
 from coldbrood.settings.build import away_of
 from coldbrood.watch.assess import before_leaving
 from coldbrood.watch.events import Note, Now
+from coldbrood.watch.localtime import next_wall_s, watch_of
+from coldbrood.watch.rounds import night_plans
 
 HOUR_S = 3600.0
 NOW = Now(5000.0, START_WALL_S, synced=True)  # a Saturday, 10:00
@@ -66,3 +68,26 @@ def test_the_nudge_comes_before_they_leave_and_not_without_cause() -> None:
     assert asked_h == pytest.approx(1.0, abs=0.1)  # half an hour before leaving: the lead
     assert leaving.told[-1].send.body.startswith("Nobody is there from 11:30. ")
     assert run_to_noon(short) is None
+
+
+def test_the_nights_plan_knows_when_nobody_is_there() -> None:
+    """Bedtime's own plan asks for no fill in the hours of a night shift; without it, it does."""
+    home, working = (cold_evening(*shift) for shift in ((), ("sat 23:00-06:00",)))
+    wanted, planned = (night_plans(one.site, one.state, one.now)["a"] for one in (home, working))
+    back_s = watch_of(working.now, next_wall_s(working.site, working.wall_s, 6 * 3600))
+    leaves_s = watch_of(working.now, next_wall_s(working.site, working.wall_s, 23 * 3600))
+    while_away = [[t for t in plan.wake_s if leaves_s <= t < back_s] for plan in (wanted, planned)]
+    assert while_away[0], "the night wants one who wakes"
+    assert not while_away[1]
+
+
+def cold_evening(*away: str) -> Watching:
+    """Half a day of a box in the frost that a fill keeps warm for four hours, until just before bedtime."""
+    watched = watching(*away)
+    for n in range(12 * 12 - 1):
+        if n % 48 == 0:
+            watched.do(Note(f"fill-{n}", "refill", "a", watched.t_s, watched.wall_s))
+        watched.send_c("outdoor", -2.0 + 0.0625 * (n % 3))
+        watched.send_c("box-a", 30.0 - 0.2 * (n % 48) + 0.0625 * (n % 2))
+        watched.pass_s(300.0)
+    return watched

@@ -38,10 +38,23 @@ def planned(
     risk: float = 0.1,
     bedtime_s: float = NOW_S,
     sd_c: float = 1.0,
+    there: draws.There = draws.always,
 ) -> NightPlan:
     curve = flat(outdoor_c, sd_c, NOW_S)
     rising_s = NOW_S + hours * HOUR_S
-    return night(evening(), SPEC, NOW_S, bedtime_s, rising_s, curve, FLOCK, lambda _: floor_c, risk, 75.0)
+    return night(
+        evening(),
+        SPEC,
+        NOW_S,
+        bedtime_s,
+        rising_s,
+        curve,
+        FLOCK,
+        lambda _: floor_c,
+        risk,
+        75.0,
+        there=there,
+    )
 
 
 def test_a_mild_night_needs_nothing() -> None:
@@ -62,6 +75,19 @@ def test_a_cold_night_wakes_the_keeper_within_the_night() -> None:
     assert all(NOW_S + 1800.0 <= t <= NOW_S + 8.0 * HOUR_S for t in plan.wake_s)
     assert plan.wake_window_s is not None
     assert plan.wake_window_s[0] <= plan.wake_s[0] <= plan.wake_window_s[1]
+
+
+def test_nobody_is_asked_for_a_fill_who_is_away() -> None:
+    """A night worker: whoever would be woken while away is woken before, or fills before leaving."""
+    woken_s, *_ = planned(-2.0).wake_s
+    woken_h = (woken_s - NOW_S) / HOUR_S
+    leaves_h, back_h = woken_h - 0.5, 8.0
+    plan = planned(-2.0, there=away((leaves_h, back_h)))
+    assert not [t for t in plan.wake_s if leaves_h <= (t - NOW_S) / HOUR_S < back_h]
+    home, nobody = planned(5.0, 16.0), planned(5.0, 16.0, there=away((0.0, 9.0)))
+    assert home.fill_at_bedtime
+    assert not nobody.fill_at_bedtime
+    assert nobody.cost_kh > home.cost_kh
 
 
 def test_the_cost_of_sleeping_on_is_told() -> None:
@@ -149,11 +175,12 @@ def alone(drawn: draws.Night, marks: Marks, bed_c: float, risk: float) -> tuple[
 
 
 def every_night(drawn: draws.Night, risk: float, bed_c: float) -> dict[Marks, tuple[float, list[float]]]:
-    """Every set of at most one waking and of two at the rule's distance, each played alone."""
-    inner = range(2, len(drawn.t_s) - 2)
+    """Each set of one waking at most and of two at the rule's distance with someone at hand, each alone."""
+    inner = [i for i in range(2, len(drawn.t_s) - 2) if drawn.there[i]]
     wakes: list[Marks] = [(), *((i,) for i in inner)]
     wakes += [pair for pair in combinations(inner, 2) if pair[1] - pair[0] >= draws.WAKINGS_APART]
-    return {bed + w: alone(drawn, bed + w, bed_c, risk) for bed in ((), (0,)) for w in wakes}
+    beds: tuple[Marks, ...] = ((), (0,)) if drawn.there[0] else ((),)
+    return {bed + w: alone(drawn, bed + w, bed_c, risk) for bed in beds for w in wakes}
 
 
 def best_bedtime(nights: dict[Marks, tuple[float, list[float]]], risk: float) -> bool:
@@ -165,22 +192,33 @@ def best_bedtime(nights: dict[Marks, tuple[float, list[float]]], risk: float) ->
         known = sum(min(draw) for draw in zip(*few, strict=True))
         return min(c for c, _ in own.values()) > risk, 0.5 * (known + min(map(sum, few)))
 
-    return min((False, True), key=halfway)
+    return min((False, True), key=halfway) if any(0 in marks for marks in nights) else False
+
+
+def away(*hours: tuple[float, float]) -> draws.There:
+    """Nobody is there between these hours of the night."""
+    return lambda t_s: not any(a <= (t_s - NOW_S) / HOUR_S < b for a, b in hours)
 
 
 @pytest.mark.parametrize(
-    ("outdoor_c", "floor_c"), [(12.0, 17.0), (5.0, 17.0), (-2.0, 18.0), (-12.0, 20.0), (24.0, 27.0)]
+    ("outdoor_c", "floor_c", "there"),
+    [
+        *((out, floor, draws.always) for out, floor in ((12.0, 17.0), (5.0, 17.0), (-2.0, 18.0))),
+        *((out, floor, draws.always) for out, floor in ((-12.0, 20.0), (24.0, 27.0))),
+        (-2.0, 18.0, away((0.0, 1.0))),
+        (-12.0, 20.0, away((1.0, 2.5))),
+        (-12.0, 20.0, away((0.0, 4.0))),
+    ],
 )
 def test_brute_force_finds_no_better_night(
-    outdoor_c: float, floor_c: float, monkeypatch: pytest.MonkeyPatch
+    outdoor_c: float, floor_c: float, there: draws.There, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(draws, "DRAWS", 8)
     curve, hours, risk = flat(outdoor_c, 1.0, NOW_S), 3.5, 0.2
     bank = bank_at(evening(), SPEC, NOW_S, curve, FLOCK)
-    drawn = draws.draw_night(bank, SPEC, NOW_S + hours * HOUR_S, curve, FLOCK, lambda _: floor_c)
-    plan = night(
-        evening(), SPEC, NOW_S, NOW_S, NOW_S + hours * HOUR_S, curve, FLOCK, lambda _: floor_c, risk, 75.0
-    )
+    rising_s = NOW_S + hours * HOUR_S
+    drawn = draws.draw_night(bank, SPEC, rising_s, curve, FLOCK, lambda _: floor_c, there=there)
+    plan = planned(outdoor_c, floor_c, hours, risk, there=there)
     nights = every_night(drawn, risk, plan.bedtime_fill_c)
     at_bed = plan.bedtime_fill_c < 75.0 or best_bedtime(nights, risk)
 

@@ -30,13 +30,23 @@ WAKINGS_APART = 8
 DRAWS = 96
 
 Floor = Callable[[float], float]
+There = Callable[[float], bool]
+
+
+def always(_t_s: float) -> bool:
+    """Of a keeper who can be woken at any time."""
+    return True
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Night:
-    """What all candidates share: `t_s`, `floor_c`, `ceiling_c` (k,), `outdoor_c` (k, draws), the boxes."""
+    """What all candidates share: `t_s`, `floor_c`, `ceiling_c` (k,), `outdoor_c` (k, draws), the boxes.
+
+    `there` (k,) says when someone is at hand to fill.
+    """
 
     t_s: Array
+    there: NDArray[np.bool_]
     outdoor_c: Array
     floor_c: Array
     ceiling_c: Array
@@ -71,6 +81,7 @@ def draw_night(
     flock: Flock,
     floor_of: Floor,
     ceiling_of: Floor = ceiling_by_age_c,
+    there: There = always,
 ) -> Night:
     """Equal-weight boxes from the bank, each with its own quantile of the outdoor and of its own error."""
     t_s: Array = bank.t_s + GRID_S * np.arange(int((rising_s - bank.t_s) / GRID_S) + 1, dtype=np.float64)
@@ -82,6 +93,7 @@ def draw_night(
     ages = flock.age_days + (t_s - bank.t_s) / DAY_S
     return Night(
         t_s=t_s,
+        there=np.array([there(float(t)) for t in t_s]),
         outdoor_c=mean_c[:, None] + sd_c[:, None] * outside,
         floor_c=np.array([floor_of(float(a)) for a in ages]),
         ceiling_c=np.array([ceiling_of(float(a)) for a in ages]),
@@ -144,9 +156,14 @@ def play(
     return Outcome(under.mean(axis=1), cold * hours, hot * hours, over, low)
 
 
-def candidates(k: int, bed: tuple[bool, ...], wakings: int) -> NDArray[np.bool_]:
-    """Every set of `wakings` grid times two hours apart, with each choice at bedtime: (candidates, k)."""
-    inner = range(2, k - 2)
+def candidates(there: NDArray[np.bool_], bed: tuple[bool, ...], wakings: int) -> NDArray[np.bool_]:
+    """Every set of `wakings` grid times two hours apart, with each choice at bedtime: (candidates, k).
+
+    Only at times at which someone is `there` (k,), and at bedtime too.
+    """
+    k = len(there)
+    inner = [i for i in range(2, k - 2) if there[i]]
+    bed = bed if there[0] else (False,)
     sets = [s for s in combinations(inner, wakings) if wakings < 2 or s[1] - s[0] >= WAKINGS_APART]
     fills = np.zeros((len(bed) * len(sets), k), dtype=bool)
     for row, (at_bed, chosen) in enumerate((b, s) for b in bed for s in sets):

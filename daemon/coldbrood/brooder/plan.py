@@ -19,7 +19,18 @@ from numpy.typing import NDArray
 from coldbrood.brooder.band import ceiling_by_age_c
 from coldbrood.brooder.bank import Array
 from coldbrood.brooder.cooler import AS_GOOD_KH, cooler_fills_c, is_too_hot
-from coldbrood.brooder.drawn import GRID_S, WARMING_S, Floor, Night, Outcome, candidates, draw_night, play
+from coldbrood.brooder.drawn import (
+    GRID_S,
+    WARMING_S,
+    Floor,
+    Night,
+    Outcome,
+    There,
+    always,
+    candidates,
+    draw_night,
+    play,
+)
 from coldbrood.brooder.estimate import Estimate, bank_at, forecast
 from coldbrood.brooder.hold import Hold, hold
 from coldbrood.brooder.paths import DAY_S
@@ -106,13 +117,12 @@ def _search(
     night: Night, bed: tuple[bool, ...], risk: float, fill_c: float, bed_c: float, most: int = 2
 ) -> tuple[NDArray[np.bool_], Outcome, int]:
     """Candidates with up to one waking; with two only where these could be better and `most` allows."""
-    k = len(night.t_s)
-    fills = np.concatenate([candidates(k, bed, n) for n in (0, 1)])
+    fills = np.concatenate([candidates(night.there, bed, n) for n in (0, 1)])
     outcome = play(night, fills, fill_c, bed_c)
     best = _best(fills, outcome, risk)
     cost = float(costs_kh(fills, outcome, risk)[best].mean())
     settled = outcome.chance[best] <= risk and cost <= 2 * (waking_cost_kh(risk) + REFILL_COST_KH)
-    more = fills[:0] if settled or most < 2 else candidates(k, bed, 2)
+    more = fills[:0] if settled or most < 2 else candidates(night.there, bed, 2)
     if len(more) == 0:
         return fills, outcome, best
     extra = play(night, more, fill_c, bed_c)
@@ -194,10 +204,12 @@ def night(
     risk: float,
     fill_c: float,
     ceiling_of: Floor = ceiling_by_age_c,
+    there: There = always,
 ) -> NightPlan:
     """Plan from bedtime (or from now, when that is past) to rising. `flock` is that of `now_s`.
 
-    A bedtime fill is on offer until a quarter of an hour after bedtime; later only wakings are.
+    A bedtime fill is on offer until a quarter of an hour after bedtime; later only wakings are. `there` says
+    whether anyone is at hand at a time: nobody is asked for a fill who is away.
     Raises ValueError unless rising is later than now and bedtime by half an hour to 16 h, and 0 < risk < 1.
     """
     begin_s = max(now_s, bedtime_s)
@@ -207,7 +219,7 @@ def night(
         raise ValueError(f"risk: {risk}: more than 0 and less than 1")
     bank = bank_at(est, spec, begin_s, outdoor, flock)
     then = replace(flock, age_days=flock.age_days + (begin_s - now_s) / DAY_S)
-    drawn = draw_night(bank, spec, rising_s, outdoor, then, floor_of, ceiling_of)
+    drawn = draw_night(bank, spec, rising_s, outdoor, then, floor_of, ceiling_of, there)
     bed = (False, True) if now_s <= bedtime_s + GRID_S else (False,)
     fills, outcome, best, bed_c = _search_fills(drawn, bed, risk, fill_c)
     chosen = fills[best]

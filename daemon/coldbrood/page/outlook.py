@@ -26,6 +26,7 @@ from coldbrood.watch.localtime import night_ahead, watch_of
 from coldbrood.watch.sight import flock_of
 from coldbrood.watch.site import Site
 from coldbrood.watch.state import State
+from coldbrood.watch.whereabouts import there_of
 
 KEPT_S: Final = 600.0
 LEVELS: Final = (0.1, 0.5, 0.9)
@@ -110,6 +111,8 @@ def _plan(site: Site, state: State, box: str, now: Now, ahead: OutdoorCurve) -> 
         lambda days: band(days, seen.look_ins, now.t_s + (days - age) * 86_400.0, own).floor_c,
         site.keeper.risk,
         site.boxes[box].fill_c,
+        lambda days: band(days, seen.look_ins, now.t_s + (days - age) * 86_400.0, own).ceiling_c,
+        there_of(site, now),
     )
 
 

@@ -34,6 +34,7 @@ from coldbrood.watch.site import Site
 from coldbrood.watch.state import State, asking
 from coldbrood.watch.tell import digest, view_of
 from coldbrood.watch.wellness import digest_lines
+from coldbrood.watch.whereabouts import there_of
 from coldbrood.watch.wording import Words, words
 
 DUSK_BEFORE_BED_S = 1800.0
@@ -88,6 +89,7 @@ def night_plans(site: Site, state: State, now: Now) -> Mapping[str, NightPlan]:
             site.keeper.risk,
             site.boxes[name].fill_c,
             _end_of(site, seen.look_ins, age, now.t_s, "ceiling_c"),
+            there_of(site, now),
         )
         for name, seen in state.sight.boxes.items()
     }

@@ -1,12 +1,13 @@
 """Where the keeper is: up, asleep or away. A plan needs it to ask for a refill at the right time."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 from typing import Literal
 
-from coldbrood.watch.localtime import is_night, local
+from coldbrood.watch.events import Now
+from coldbrood.watch.localtime import is_night, local, wall_of
 from coldbrood.watch.site import Away, Site
 
 Whereabouts = Literal["up", "asleep", "away"]
@@ -28,6 +29,11 @@ def whereabouts(site: Site, wall_s: float) -> Whereabouts:
     if any(_is_on(site, away, wall_s) for away in site.keeper.away):
         return "away"
     return "asleep" if is_night(site, wall_s) else "up"
+
+
+def there_of(site: Site, now: Now) -> Callable[[float], bool]:
+    """Whether the keeper is at hand, up or asleep, at a watch time near `now`."""
+    return lambda t_s: whereabouts(site, wall_of(now, t_s)) != "away"
 
 
 def _is_on(site: Site, away: Away, wall_s: float) -> bool:
