@@ -8,7 +8,7 @@ from sites import START_WALL_S
 from coldbrood.brooder.estimate import ONE_REFILL_S
 from coldbrood.brooder.refills import Refill
 from coldbrood.watch.events import History, Note, Now
-from coldbrood.watch.refillline import Poured, each, line_of, rise_words
+from coldbrood.watch.refillline import Poured, each, line_of, seen_by
 from coldbrood.watch.takeback import standing
 
 NOW = Now(90_000.0, START_WALL_S, synced=True)
@@ -29,8 +29,15 @@ def test_the_line_says_how_far_the_box_rose_and_when_it_was() -> None:
     _, line = seen(5.5)
     assert (line.kind, line.subject, line.state, line.reason) == ("refill", "a", "seen", "rise")
     assert line.detail == "4.0 C at=2026-04-11T04:30:00Z"
-    assert rise_words(line) == "4.0 C"
+    assert seen_by(line) == "the box rose 4.0 C"
     assert line_of("a", Refill(NOW.t_s, 0.0, "noted"), NOW).reason == "note"
+
+
+@pytest.mark.parametrize(("rise_c", "by"), [(0.3, "rise"), (0.2, "lid"), (-1.4, "lid")])
+def test_of_a_refill_that_shows_no_rise_yet_none_is_told(rise_c: float, by: str) -> None:
+    line = line_of("a", Refill(NOW.t_s, rise_c, "seen"), NOW)
+    assert line.reason == by
+    assert ("rose" in seen_by(line)) is (by == "rise")
 
 
 def test_late_lines_are_put_where_they_belong() -> None:
@@ -46,7 +53,7 @@ def test_a_line_of_before_says_when_it_was_seen() -> None:
     for detail in ("4.0 C", "", "4.0 C at=nonsense"):
         line = replace(seen(5.0)[1], detail=detail)
         assert each([(NOW.wall_s, line)], []) == [Poured("a", NOW.wall_s, None)]
-        assert rise_words(line) == detail.partition(" at=")[0]
+        assert seen_by(line) == f"the box rose {detail.partition(' at=')[0]}"
 
 
 @pytest.mark.parametrize(("apart_s", "count"), [(ONE_REFILL_S - 1.0, 1), (ONE_REFILL_S + 1.0, 2)])

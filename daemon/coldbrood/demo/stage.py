@@ -9,7 +9,7 @@ from coldbrood.demo.screen import Screen, hour, phone_lines, wrapped
 from coldbrood.journal.reader import JournalReader
 from coldbrood.watch.boxstate import rfc3339
 from coldbrood.watch.events import History
-from coldbrood.watch.refillline import rise_words
+from coldbrood.watch.refillline import seen_by
 from coldbrood.watch.wording import box_title
 
 
@@ -72,7 +72,7 @@ class Tally:
 def _said(line: History) -> str:
     """What is worth a line on the screen, else nothing."""
     if line.kind == "refill" and line.state == "seen":
-        return f"Refill of {box_title(line.subject)} seen by itself: the box rose {rise_words(line)}."
+        return f"Refill of {box_title(line.subject)} seen by itself: {seen_by(line)}."
     if line.kind != "alarm" or not line.detail.startswith("clear"):
         return ""
     condition, _, of = line.subject.partition("/")

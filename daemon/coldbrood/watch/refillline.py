@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Final
 
 from coldbrood.brooder.estimate import ONE_REFILL_S
-from coldbrood.brooder.refills import Refill
+from coldbrood.brooder.refills import LEAST_RISE_C, Refill
 from coldbrood.watch.boxstate import rfc3339
 from coldbrood.watch.events import History, Note, Now
 from coldbrood.watch.localtime import wall_of
@@ -31,14 +31,17 @@ class Poured:
 
 def line_of(box: str, refill: Refill, now: Now) -> History:
     """The line to keep."""
-    reason = "rise" if refill.kind == "seen" else "note"
+    seen_by = "rise" if refill.rise_c > LEAST_RISE_C else "lid"
+    reason = seen_by if refill.kind == "seen" else "note"
     detail = f"{refill.rise_c:.1f} C{AT}{rfc3339(wall_of(now, refill.t_s))}"
     return History(KIND, box, refill.kind, reason, detail)
 
 
-def rise_words(line: History) -> str:
-    """How far the box rose, as the line has it."""
-    return line.detail.partition(AT)[0]
+def seen_by(line: History) -> str:
+    """By what the refill of a line was seen: the rise of the box, or a lid lifted when one was due."""
+    if line.reason == "lid":
+        return "the lid was lifted when one was due"
+    return f"the box rose {line.detail.partition(AT)[0]}"
 
 
 def each(lines: Iterable[tuple[float, History]], notes: Iterable[Note]) -> list[Poured]:
