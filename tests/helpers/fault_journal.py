@@ -23,7 +23,7 @@ from coldbrood.journal.reader import JournalReader
 from coldbrood.journal.schema import PAGE_BYTES
 
 WARMER_C = COLD_C + 2.0
-ROWS = 8
+COMMITS = 48
 CLOCK = "20@2026-04-11T12:00:00+00:00"
 ARRIVAL = "2026-04-10"
 ASIDE = "The old journal was damaged"
@@ -36,7 +36,7 @@ def flips(long: bool) -> Row:
     row = Row("each page of the journal flipped, or the file cut there")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        content = _filled(folder / "sound.sqlite", ROWS * (6 if long else 1))
+        content = _filled(folder / "sound.sqlite", COMMITS)
         with JournalReader.open(folder / "sound.sqlite") as reader:
             alarms = reader.restore().alarms
         for place, hurt in _hurts(content, long):
@@ -58,8 +58,7 @@ def _hurts(content: bytes, long: bool) -> Iterator[tuple[str, bytes]]:
         for turn in range(8 if long else 1):
             at = page * PAGE_BYTES + rng.randrange(PAGE_BYTES - 8)
             yield f"page {page}.{turn} flipped", content[:at] + rng.randbytes(8) + content[at + 8 :]
-        if long or page % 4 == 0:
-            yield f"cut in page {page}", content[:at]
+        yield f"cut in page {page}", content[:at]
 
 
 def _filled(path: Path, commits: int) -> bytes:

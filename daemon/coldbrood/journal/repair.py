@@ -135,10 +135,18 @@ def readable_rows(db: sqlite3.Connection, table: str) -> Iterator[tuple[Any, ...
 def _run(
     db: sqlite3.Connection, table: str, after: int, before: int, order: str
 ) -> Iterator[tuple[Any, ...]]:
-    """Rows between two rowids, the rowid first, up to the first that does not read."""
+    """Rows between two rowids, the rowid first, up to the first that does not read or is out of order.
+
+    A file cut short gives the same row without end, with a rowid that was not asked for.
+    """
     sql = f"SELECT rowid, * FROM {table} WHERE rowid > ? AND rowid < ? ORDER BY rowid {order}"
+    low, high = after, before
     with suppress(sqlite3.DatabaseError, UnicodeDecodeError):
-        yield from db.execute(sql, (after, before))
+        for row in db.execute(sql, (after, before)):
+            if not low < row[0] < high:
+                return
+            low, high = (row[0], high) if order == "ASC" else (low, row[0])
+            yield row
 
 
 def _next_readable(db: sqlite3.Connection, table: str, after: int) -> int | None:
