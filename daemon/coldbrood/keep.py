@@ -121,5 +121,5 @@ def _read(body: bytes | None, kind: type[T]) -> T | None:
 
 
 def _known(alarms: dict[str, Alarm]) -> dict[str, Alarm]:
-    """Alarms of conditions that this version knows."""
-    return {key: row for key, row in alarms.items() if row.condition in CONDITIONS}
+    """Alarms of conditions that this version knows, each under its own key: another is damage."""
+    return {key: row for key, row in alarms.items() if row.condition in CONDITIONS and row.key == key}
