@@ -13,7 +13,7 @@ from coldbrood.brooder.paths import Paths
 TOO_HOT_KH = 0.5
 STEP_C = 5.0
 COOLEST_C = 35.0
-AS_GOOD_KH = 0.25
+AS_GOOD_KH = 0.25  # what differs by no more is as good (own choice)
 
 
 def is_too_hot(fills: NDArray[np.bool_], hot_kh: Array) -> bool:
