@@ -74,7 +74,8 @@ def test_a_snapshot_of_another_make_is_begun_anew_from_the_readings(tmp_path: Pa
     watch = Watching(site, START_WALL_S)
     play(watch, 1.0)
     journal = Journal.open(tmp_path / "journal.db", now_label="test")
-    batch = Batch(taken=list(watch.taken), states={keep.SIGHT: b"\x93not a sight"})
+    kept = {keep.SIGHT: b"\x93not a sight", keep.LEDGER: pack(watch.state.ledger)}
+    batch = Batch(taken=list(watch.taken), states=kept)
     journal.commit(batch)
     restored = journal.restore()
     assert keep.first_seq(restored) == 0
