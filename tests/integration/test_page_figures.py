@@ -36,7 +36,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PageSite]:
     try:
         with page_site(folder, broker, probes=more_boxes(["b"])) as running:
             running.send_day("outdoor", outside(26))
-            running.send_day("box-a", cooling(26, REFILLED_H))
+            running.send_day("box-a", cooling(26, REFILLED_H, low_c=15.0))  # near its floor at each refill
             told = '{{"kind": "loss", "box": "a", "count": 2, "key": "lost", "at": "{}"}}'
             at = (datetime.fromisoformat(NIGHT) - timedelta(hours=4)).isoformat()
             running.bench.publish_to("coldbrood/larch-lane/note", told.format(at))

@@ -8,6 +8,7 @@ import socket
 import subprocess
 import threading
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -155,20 +156,24 @@ class Peer:
         self._listener = socket.create_server(("127.0.0.1", 0))
         self.port = self._listener.getsockname()[1]
         self._kept: list[socket.socket] = []
-        threading.Thread(target=self._serve, daemon=True).start()
+        self._server = threading.Thread(target=self._serve, daemon=True)
+        self._server.start()
 
     def _serve(self) -> None:
         while True:
             try:
                 link, _ = self._listener.accept()
-                link.sendall(self.answer)
             except OSError:
                 return
             self._kept.append(link)
-            if not self.stays:
-                link.shutdown(socket.SHUT_RDWR)
+            with suppress(OSError):  # the probe may be gone before it is answered
+                link.sendall(self.answer)
+                if not self.stays:
+                    link.shutdown(socket.SHUT_RDWR)
 
     def close(self) -> None:
+        self._listener.shutdown(socket.SHUT_RDWR)  # ends the wait for one more
+        self._server.join(PATIENCE_S)
         for link in [self._listener, *self._kept]:
             link.close()
 
