@@ -91,7 +91,7 @@ def test_an_offset_of_all_temperatures_shifts_the_answer(
 def bank_of(spec: BoxSpec, box_c: float, jug_c: float, seed: int) -> Bank:
     """A bank from the priors with box and jug known to a degree."""
     bank = banks.settle(banks.draw(spec, seed), spec, 0.0, box_c)
-    bank.mean[0], bank.cov[0] = jug_c, 1.0
+    bank.mean[0], bank.mean[1], bank.cov[0] = jug_c, box_c, 1.0
     return bank
 
 

@@ -1,5 +1,7 @@
 """The hold's chances against scipy's normal distribution and against a crossing found by root finding."""
 
+import math
+
 import numpy as np
 import pytest
 from box_days import SPEC, flat
@@ -45,7 +47,8 @@ def test_a_bank_that_knows_finds_the_time_of_the_sheets_box() -> None:
     # the crossing by exact steps of 10 s, whose exchange is looked up each time, within a minute.
     p = priors(SPEC)
     bank = banks.settle(banks.draw(SPEC, 1), SPEC, 0.0, 20.0)
-    truth = np.append(np.log([1.6, 3.5, 12000.0, 1.0]), 0.0)
+    no_air = math.log(1e-9)  # the sheet's box is read where the two nodes say, not in the air between
+    truth = np.append(np.log([1.6, 3.5, 12000.0, 1.0]), [0.0, no_air])
     bank.theta[:] = truth[:, None]
     bank.mean[0], bank.mean[1], bank.cov[:] = 75.0, 20.0, 0.0
     empty = Flock(0, 2.0, "layer")

@@ -175,3 +175,41 @@ def test_the_jugs_exchange_is_near_the_sheet() -> None:
     share = float(thermal.exchange_share(np.array(35.0)))
     assert thermal.jug_w_per_k(SPEC, False) * share == pytest.approx(1.34, rel=0.15)
     assert 0.85 * 0.59 < thermal.jug_w_per_k(SPEC, True) * share < 1.15 * 0.70
+
+
+def plate_w_per_m2k(apart_k: float, film_c: float, high_m: float) -> float:
+    """Natural convection of an upright plate in air by ht (Churchill) and CoolProp."""
+    t_k = film_c + 273.15
+    density, viscosity, conductivity, heat = (
+        PropsSI(what, "T", t_k, "P", 101_325, "Air") for what in ("D", "V", "L", "C")
+    )
+    grashof = 9.80665 / t_k * apart_k * high_m**3 * (density / viscosity) ** 2
+    prandtl = heat * viscosity / conductivity
+    nusselt = ht.conv_free_immersed.Nu_vertical_plate_Churchill(prandtl, grashof)
+    return float(nusselt * conductivity / high_m)
+
+
+@pytest.mark.parametrize(("jug_c", "air_c"), [(60.0, 25.0), (70.0, 20.0), (40.0, 20.0)])
+def test_of_what_the_jug_gives_so_much_goes_into_the_air(jug_c: float, air_c: float) -> None:
+    # physics.md section 4, a wall 0.25 m high [C: ht, CoolProp]; the rest is radiation, 3.6 sigma Tm3.
+    mean_c = 0.5 * (jug_c + air_c)
+    convected = plate_w_per_m2k(jug_c - air_c, mean_c, 0.25)
+    radiated = 4.0 * 0.9 * 5.670374419e-8 * (mean_c + 273.15) ** 3
+    assert convected / (convected + radiated) == pytest.approx(thermal.INTO_AIR, abs=0.02)
+
+
+def test_the_air_gives_it_on_to_the_walls_as_churchill_says() -> None:
+    # 3 K over walls 0.2 to 0.4 m high; lid and floor are no plates, so 15 % will do.
+    for high_m in (0.2, 0.3, 0.4):
+        ratio = thermal.AIR_FILM_W_PER_M2K / plate_w_per_m2k(3.0, 21.5, high_m)
+        assert ratio == pytest.approx(1.0, abs=0.15)
+
+
+def test_the_air_stands_where_what_comes_and_goes_is_equal() -> None:
+    # The balance itself, by a root of it: from the jug into the air, on to the walls and out with the leak.
+    k_jug, jug_c, box_c = 1.38, 60.0, 20.0
+    onward = thermal.AIR_FILM_W_PER_M2K * thermal.inside_area_m2(SPEC)
+    onward += 0.33 * SPEC.air_changes_per_h * SPEC.length_m * SPEC.width_m * SPEC.height_m
+    air_c = brentq(lambda c: thermal.INTO_AIR * k_jug * (jug_c - c) - onward * (c - box_c), box_c, jug_c)
+    x = k_jug * thermal.air_k_per_w(SPEC)
+    assert box_c + x / (1.0 + x) * (jug_c - box_c) == pytest.approx(air_c, abs=1e-6)

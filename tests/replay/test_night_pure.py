@@ -39,17 +39,18 @@ LEAD_S = 1800.0  # of the keeper in sites.py
 # PYTHONPATH=tests/helpers .venv/bin/python tests/replay/test_night_pure.py
 # prints the nights in this form: argue each line that moved, then put it here.
 
-# 22:00: the jug of 16:00 is spent near midnight, and no fill lasts from then to the morning, so one now saves
-# the keeper one of two wakings. The second jug's end falls near 03:30, half an hour and more after the nudge.
-# The keeper takes 20 minutes, in which the nudge comes again each 10, the second time on the next channel too
-# (watch/conditions.py). The refill at 03:11 lasts into the day.
+# 22:00: the jug of 16:00 is spent near midnight, and no fill lasts from then to the morning; one now may, by
+# what six hours taught, go so little under the floor that it is not worth a waking. At 02:49 the readings
+# know better: it will be under it near 03:30, for the rest of the night. The keeper takes 20 minutes, in
+# which the nudge comes again each 10, the second time on the next channel too (watch/conditions.py). What the
+# jug of 03:09 leaves is asked for in the morning.
 COLD = """
-22:00:00 phone-1 One fill now, up at 03:30: box A | bedtime
-02:51:15 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
-03:01:15 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
-03:11:15 phone-1 Refill now: box A 21.8 C, floor 21.1 | forecast
-03:11:15 phone-2 Refill now: box A 21.8 C, floor 21.1 | forecast
-06:30:00 phone-1 Morning: woken once | morning
+22:00:00 phone-1 One fill now, then sleep: box A | bedtime
+02:49:15 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
+02:59:15 phone-1 Refill now: box A 22.4 C, floor 21.1 | forecast
+03:09:15 phone-1 Refill now: box A 21.9 C, floor 21.1 | forecast
+03:09:15 phone-2 Refill now: box A 21.9 C, floor 21.1 | forecast
+06:30:00 phone-1 Fill now, first thing: box A | morning
 """
 # Chicks of ten days, whose floor is 15 C, and 13 C or more outside: the jug of 16:00 lasts the night.
 MILD = """
@@ -61,38 +62,38 @@ MILD = """
 # it is "Too cold", each 4 minutes. The keeper is up at 06:45, hears that of 06:46, and refills 10 minutes
 # later, before it comes a fifth time.
 ALONE = """
-22:00:00 phone-1 One fill now, up at 03:30: box A | bedtime
-02:51:15 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
-03:01:15 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
-03:11:15 phone-1 Refill now: box A 22 C, floor 21.1 | forecast
-03:11:15 phone-2 Refill now: box A 22 C, floor 21.1 | forecast
-03:21:15 phone-1 Refill now: box A 21.5 C, floor 21.1 | forecast
-03:21:15 phone-2 Refill now: box A 21.5 C, floor 21.1 | forecast
-03:31:15 phone-1 Refill now: box A 21.2 C, floor 21.1 | forecast
-03:31:15 phone-2 Refill now: box A 21.2 C, floor 21.1 | forecast
-03:37:15 phone-1 No refill seen: box A 21.2 C | no-rise-after-nudge
-03:47:15 phone-1 No refill seen: box A 20.8 C | no-rise-after-nudge
-03:47:15 phone-2 No refill seen: box A 20.8 C | no-rise-after-nudge
-03:57:15 phone-1 No refill seen: box A 20.2 C | no-rise-after-nudge
-03:57:15 phone-2 No refill seen: box A 20.2 C | no-rise-after-nudge
-04:07:15 phone-1 No refill seen: box A 20.1 C | no-rise-after-nudge
-04:07:15 phone-2 No refill seen: box A 20.1 C | no-rise-after-nudge
-04:17:15 phone-1 No refill seen: box A 19.6 C | no-rise-after-nudge
-04:17:15 phone-2 No refill seen: box A 19.6 C | no-rise-after-nudge
-04:27:15 phone-1 No refill seen: box A 19.4 C | no-rise-after-nudge
-04:27:15 phone-2 No refill seen: box A 19.4 C | no-rise-after-nudge
-04:47:15 phone-1 No refill seen: box A 18.4 C | no-rise-after-nudge
-04:47:15 phone-2 No refill seen: box A 18.4 C | no-rise-after-nudge
-05:07:15 phone-1 No refill seen: box A 17.9 C | no-rise-after-nudge
-05:07:15 phone-2 No refill seen: box A 17.9 C | no-rise-after-nudge
-05:27:15 phone-1 No refill seen: box A 17.4 C | no-rise-after-nudge
-05:27:15 phone-2 No refill seen: box A 17.4 C | no-rise-after-nudge
-05:47:15 phone-1 No refill seen: box A 16.9 C | no-rise-after-nudge
-05:47:15 phone-2 No refill seen: box A 16.9 C | no-rise-after-nudge
-06:07:15 phone-1 No refill seen: box A 16.6 C | no-rise-after-nudge
-06:07:15 phone-2 No refill seen: box A 16.6 C | no-rise-after-nudge
-06:27:15 phone-1 No refill seen: box A 16.2 C | no-rise-after-nudge
-06:27:15 phone-2 No refill seen: box A 16.2 C | no-rise-after-nudge
+22:00:00 phone-1 One fill now, then sleep: box A | bedtime
+02:49:15 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
+02:59:15 phone-1 Refill now: box A 22.4 C, floor 21.1 | forecast
+03:09:15 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
+03:09:15 phone-2 Refill now: box A 22.2 C, floor 21.1 | forecast
+03:19:15 phone-1 Refill now: box A 21.7 C, floor 21.1 | forecast
+03:19:15 phone-2 Refill now: box A 21.7 C, floor 21.1 | forecast
+03:29:15 phone-1 Refill now: box A 21.1 C, floor 21.1 | forecast
+03:29:15 phone-2 Refill now: box A 21.1 C, floor 21.1 | forecast
+03:35:15 phone-1 No refill seen: box A 21.2 C | no-rise-after-nudge
+03:45:15 phone-1 No refill seen: box A 20.8 C | no-rise-after-nudge
+03:45:15 phone-2 No refill seen: box A 20.8 C | no-rise-after-nudge
+03:55:15 phone-1 No refill seen: box A 20.2 C | no-rise-after-nudge
+03:55:15 phone-2 No refill seen: box A 20.2 C | no-rise-after-nudge
+04:05:15 phone-1 No refill seen: box A 20.1 C | no-rise-after-nudge
+04:05:15 phone-2 No refill seen: box A 20.1 C | no-rise-after-nudge
+04:15:15 phone-1 No refill seen: box A 19.8 C | no-rise-after-nudge
+04:15:15 phone-2 No refill seen: box A 19.8 C | no-rise-after-nudge
+04:25:15 phone-1 No refill seen: box A 19.5 C | no-rise-after-nudge
+04:25:15 phone-2 No refill seen: box A 19.5 C | no-rise-after-nudge
+04:45:15 phone-1 No refill seen: box A 18.6 C | no-rise-after-nudge
+04:45:15 phone-2 No refill seen: box A 18.6 C | no-rise-after-nudge
+05:05:15 phone-1 No refill seen: box A 17.9 C | no-rise-after-nudge
+05:05:15 phone-2 No refill seen: box A 17.9 C | no-rise-after-nudge
+05:25:15 phone-1 No refill seen: box A 17.3 C | no-rise-after-nudge
+05:25:15 phone-2 No refill seen: box A 17.3 C | no-rise-after-nudge
+05:45:15 phone-1 No refill seen: box A 17 C | no-rise-after-nudge
+05:45:15 phone-2 No refill seen: box A 17 C | no-rise-after-nudge
+06:05:15 phone-1 No refill seen: box A 16.6 C | no-rise-after-nudge
+06:05:15 phone-2 No refill seen: box A 16.6 C | no-rise-after-nudge
+06:25:15 phone-1 No refill seen: box A 16.2 C | no-rise-after-nudge
+06:25:15 phone-2 No refill seen: box A 16.2 C | no-rise-after-nudge
 06:30:00 phone-1 Fill now, first thing: box A | morning
 06:42:00 phone-1 Too cold: box A 16 C, refill now | under-hard-floor
 06:46:00 phone-1 Too cold: box A 16.1 C, refill now | under-hard-floor
@@ -107,19 +108,19 @@ ALONE = """
 # half an hour before 02:10, at the second look, and twice before the keeper is there; and again 4 h after
 # the refill that the keeper then taps in.
 BLIND = """
-22:00:00 phone-1 One fill now, up at 03:30: box A | bedtime
-01:41:45 phone-1 Refill now: box A about 26.6 C, floor 21.1 | timetable-blind
-01:51:45 phone-1 Refill now: box A about 26.1 C, floor 21.1 | timetable-blind
+22:00:00 phone-1 One fill now, then sleep: box A | bedtime
+01:41:15 phone-1 Refill now: box A about 26.7 C, floor 21.1 | timetable-blind
+01:51:15 phone-1 Refill now: box A about 26.1 C, floor 21.1 | timetable-blind
 01:59:15 phone-1 Cannot see box A: probe box-a silent | silent
 02:59:15 phone-1 Cannot see box A: probe box-a silent | silent
 03:59:15 phone-1 Cannot see box A: probe box-a silent | silent
 03:59:15 phone-2 Cannot see box A: probe box-a silent | silent
 04:59:15 phone-1 Cannot see box A: probe box-a silent | silent
 04:59:15 phone-2 Cannot see box A: probe box-a silent | silent
-05:32:00 phone-1 Refill now: box A about 25.9 C, floor 21.1 | timetable-blind
-05:42:00 phone-1 Refill now: box A about 25.5 C, floor 21.1 | timetable-blind
-05:52:00 phone-1 Refill now: box A about 25.1 C, floor 21.1 | timetable-blind
-05:52:00 phone-2 Refill now: box A about 25.1 C, floor 21.1 | timetable-blind
+05:32:00 phone-1 Refill now: box A about 26.3 C, floor 21.1 | timetable-blind
+05:42:00 phone-1 Refill now: box A about 25.9 C, floor 21.1 | timetable-blind
+05:52:00 phone-1 Refill now: box A about 25.5 C, floor 21.1 | timetable-blind
+05:52:00 phone-2 Refill now: box A about 25.5 C, floor 21.1 | timetable-blind
 05:59:15 phone-1 Cannot see box A: probe box-a silent | silent
 05:59:15 phone-2 Cannot see box A: probe box-a silent | silent
 06:30:00 phone-1 Morning: woken 3 times | morning
@@ -129,24 +130,24 @@ BLIND = """
 07:59:15 phone-2 Cannot see box A: probe box-a silent | silent
 """
 # Heads are counted at sunset, 18:47 (tests/reference/test_sun_times.py holds it to others). Box B leaks more
-# and is due an hour before box A, so the keeper is woken twice, once for each. What box B asks for before
-# rising is not worth a third waking (brooder/waking.py), so the morning's message asks for it first.
+# and is due before box A, so the keeper is woken twice, once for each. What they ask for before rising is not
+# worth a third waking (brooder/waking.py), so the morning's message asks for it first.
 TWO = """
 18:47:15 phone-1 Head count: each box at dusk | dusk
-22:00:00 phone-1 One fill now, up at 03:30: box A | bedtime
-02:00:15 phone-1 Refill now: box B 23.1 C, floor 21.1 | forecast
+22:00:00 phone-1 One fill now, up at 02:30: box B | bedtime
 02:10:15 phone-1 Refill now: box B 22.1 C, floor 21.1 | forecast
-02:20:15 phone-1 Refill now: box B 21.9 C, floor 21.1 | forecast
-02:20:15 phone-2 Refill now: box B 21.9 C, floor 21.1 | forecast
-02:51:15 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
-03:01:15 phone-1 Refill now: box A 22.2 C, floor 21.1 | forecast
-03:11:15 phone-1 Refill now: box A 21.8 C, floor 21.1 | forecast
-03:11:15 phone-2 Refill now: box A 21.8 C, floor 21.1 | forecast
-06:30:00 phone-1 Fill now, first thing: box B | morning
-06:31:00 phone-1 Refill now: box B 21.6 C, floor 21.1 | forecast
-06:41:00 phone-1 Refill now: box B 21.4 C, floor 21.1 | forecast
-06:51:00 phone-1 Refill now: box B 21.2 C, floor 21.1 | forecast
-06:51:00 phone-2 Refill now: box B 21.2 C, floor 21.1 | forecast
+02:20:15 phone-1 Refill now: box B 22.1 C, floor 21.1 | forecast
+02:30:15 phone-1 Refill now: box B 21.8 C, floor 21.1 | forecast
+02:30:15 phone-2 Refill now: box B 21.8 C, floor 21.1 | forecast
+02:49:15 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
+02:59:15 phone-1 Refill now: box A 22.4 C, floor 21.1 | forecast
+03:09:15 phone-1 Refill now: box A 21.9 C, floor 21.1 | forecast
+03:09:15 phone-2 Refill now: box A 21.9 C, floor 21.1 | forecast
+06:30:00 phone-1 Fill now, first thing: box A, box B | morning
+06:31:00 phone-1 Refill now: box B 22 C, floor 21.1 | forecast
+06:41:00 phone-1 Refill now: box B 21.7 C, floor 21.1 | forecast
+06:51:00 phone-1 Refill now: box B 21.5 C, floor 21.1 | forecast
+06:51:00 phone-2 Refill now: box B 21.5 C, floor 21.1 | forecast
 """
 
 

@@ -57,8 +57,9 @@ def test_where_the_usual_is_not_too_hot_it_stays() -> None:
     [
         (18.0, 32.0, 75.0),  # the two at 31 and 32 C: no heat, and hotter than need be is no harm
         (18.0, 30.0, 65.0),  # 29 and 30 C
+        (29.2, 30.0, 65.0),  # one 0.2 K under: 0.4; at 70 C one 1 K over: half of 2
         (28.5, 30.0, 65.0),  # cold none at 29 and 30 C
-        (29.5, 30.0, 65.0),  # one 0.5 K under for 4 h: 1 degree-hour; at 70 C one 1 K over: 2
+        (29.5, 30.0, 70.0),  # one 1 K over for 4 h: half of 2 degree-hours; at 65 C one 0.5 K under: 1
     ],
 )
 def test_of_the_waters_that_do_no_harm_the_hottest(

@@ -4,14 +4,16 @@ import pytest
 from sites import START_WALL_S, make_site
 from views import T_S
 
+from coldbrood.brooder.bends import Prior
 from coldbrood.brooder.refills import (
     ANSWERED_WITHIN_S,
     ASKED,
     ASKED_AT_NIGHT,
     LIKELY,
+    LIKELY_AT_NIGHT,
     UNASKED,
+    UNASKED_AT_NIGHT,
     Ask,
-    Prior,
 )
 from coldbrood.watch.expected import is_open, prior_of_refill
 from coldbrood.watch.localtime import next_wall_s
@@ -40,8 +42,19 @@ def test_one_dip_of_a_lid_does_not_make_a_warm_box_cold() -> None:
     assert expected(3.0, dip_k=6.0) is UNASKED
 
 
-@pytest.mark.parametrize("hour", ["bedtime_s", "rising_s"])
-@pytest.mark.parametrize(("after_min", "prior"), [(-5, UNASKED), (0, LIKELY), (44, LIKELY), (46, UNASKED)])
+@pytest.mark.parametrize(
+    ("hour", "after_min", "prior"),
+    [
+        ("bedtime_s", -5, UNASKED),
+        ("bedtime_s", 0, LIKELY_AT_NIGHT),
+        ("bedtime_s", 44, LIKELY_AT_NIGHT),
+        ("bedtime_s", 46, UNASKED_AT_NIGHT),
+        ("rising_s", -5, UNASKED_AT_NIGHT),
+        ("rising_s", 0, LIKELY),
+        ("rising_s", 44, LIKELY),
+        ("rising_s", 46, UNASKED),
+    ],
+)
 def test_at_the_keepers_own_hours_it_is(hour: str, after_min: int, prior: Prior) -> None:
     at = next_wall_s(SITE, START_WALL_S, getattr(SITE.keeper, hour)) + 60.0 * after_min
     assert expected(9.0, wall_s=at) is prior

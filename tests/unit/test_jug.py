@@ -76,12 +76,16 @@ def test_a_hot_box_found_cooler_may_have_its_jug_in_a_towel(read_c: float, wrapp
 
 
 def test_a_bank_kept_by_an_older_version_is_taken_up() -> None:
-    old = replace(settled(), theta=settled().theta[:TOWEL])
-    est = modern(Estimate(bank=old, tail=np.zeros((0, 7))))
-    assert np.array_equal(est.bank.theta[:TOWEL], old.theta)
-    assert not est.bank.theta[TOWEL].any()
+    learned = replace(settled(), log_w=np.linspace(-5.0, 0.0, banks.SAMPLES))
+    for rows in (TOWEL, TOWEL + 1):  # before towels were known of, and before the air was
+        old = replace(learned, theta=learned.theta[:rows] + 0.5)
+        est = modern(Estimate(bank=old, tail=np.zeros((0, 7))), SPEC)
+        paper = banks.draw(SPEC, old.seed)
+        assert np.array_equal(est.bank.theta, paper.theta), "what it learned of another model is let go"
+        assert np.array_equal(est.bank.mean, old.mean)
+        assert not est.bank.log_w.any()
     again = jug.refilled(
         banks.advance(est.bank, priors(SPEC).jug_j_per_k, 60.0, Drive3(5.0, 0.4, 10.0)), SPEC, None
     )
-    assert again.theta.shape == (5, banks.SAMPLES)
-    assert modern(est) is est
+    assert again.theta.shape == (6, banks.SAMPLES)
+    assert modern(est, SPEC) is est

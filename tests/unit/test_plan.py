@@ -9,10 +9,10 @@ import pytest
 from box_days import FLOCK, SPEC, flat
 
 from coldbrood.brooder import drawn as draws
-from coldbrood.brooder.bank import coefs, step_mean
+from coldbrood.brooder.bank import coefs, felt_c, step_mean
 from coldbrood.brooder.estimate import Drive, Estimate, bank_at, observe, start
 from coldbrood.brooder.paths import heat_at
-from coldbrood.brooder.plan import NightPlan, night
+from coldbrood.brooder.plan import NightPlan, is_better_later, night
 
 HOUR_S = 3600.0
 
@@ -70,7 +70,7 @@ def test_a_cool_night_needs_one_fill_at_bedtime() -> None:
 
 
 def test_a_cold_night_wakes_the_keeper_within_the_night() -> None:
-    plan = planned(-2.0)
+    plan = planned(-8.0)
     assert 1 <= len(plan.wake_s) <= 2
     assert all(NOW_S + 1800.0 <= t <= NOW_S + 8.0 * HOUR_S for t in plan.wake_s)
     assert plan.wake_window_s is not None
@@ -79,10 +79,10 @@ def test_a_cold_night_wakes_the_keeper_within_the_night() -> None:
 
 def test_nobody_is_asked_for_a_fill_who_is_away() -> None:
     """A night worker: whoever would be woken while away is woken before, or fills before leaving."""
-    woken_s, *_ = planned(-2.0).wake_s
+    woken_s, *_ = planned(-8.0).wake_s
     woken_h = (woken_s - NOW_S) / HOUR_S
     leaves_h, back_h = woken_h - 0.5, 8.0
-    plan = planned(-2.0, there=away((leaves_h, back_h)))
+    plan = planned(-8.0, there=away((leaves_h, back_h)))
     assert not [t for t in plan.wake_s if leaves_h <= (t - NOW_S) / HOUR_S < back_h]
     home, nobody = planned(5.0, 16.0), planned(5.0, 16.0, there=away((0.0, 9.0)))
     assert home.fill_at_bedtime
@@ -91,7 +91,7 @@ def test_nobody_is_asked_for_a_fill_who_is_away() -> None:
 
 
 def test_the_cost_of_sleeping_on_is_told() -> None:
-    plan = planned(-2.0)
+    plan = planned(-8.0)
     assert plan.sleep_through.median_s is not None
     assert plan.holds_until.median_s is None or plan.holds_until.median_s > plan.sleep_through.median_s
 
@@ -157,7 +157,8 @@ def alone(drawn: draws.Night, marks: Marks, bed_c: float, risk: float) -> tuple[
         state, went_under, went_over = drawn.mean[:, d : d + 1].copy(), False, False
         last, cold, hot = 0, 0.0, 0.0
         for i, t in enumerate(drawn.t_s):
-            shown = float(state[1, 0]) + float(off[last, i, d])
+            air = felt_c((after if last else before).felt, state)
+            shown = float(air[0]) + float(off[last, i, d])
             cold += max(float(drawn.floor_c[i]) - shown, 0.0) * draws.GRID_S / 3600.0
             hot += max(shown - float(drawn.ceiling_c[i]), 0.0) * draws.GRID_S / 3600.0
             went_over = went_over or shown > float(drawn.ceiling_c[i]) + 2.0
@@ -167,10 +168,10 @@ def alone(drawn: draws.Night, marks: Marks, bed_c: float, risk: float) -> tuple[
             if i in marks:
                 state[0, 0], last = 75.0 if i else bed_c, i + 1
             c = after if last else before
-            state = step_mean(c, state, drawn.outdoor_c[i, d], heat_at(drawn.heat[:, i], state[1]))
+            state = step_mean(c, state, drawn.outdoor_c[i, d], heat_at(drawn.heat[:, i], air))
         under += went_under
         woken = sum(mark > 0 for mark in marks) + (went_over or hot > 40.0 * risk)
-        costs.append(40.0 * risk * woken + 0.25 * len(marks) + cold + hot)
+        costs.append(40.0 * risk * woken + 0.25 * len(marks) + cold + 0.5 * hot)
     return under / draws.DRAWS, costs
 
 
@@ -232,6 +233,39 @@ def test_brute_force_finds_no_better_night(
     assert [round((t - NOW_S) / draws.GRID_S) for t in plan.wake_s] == [i for i in best if i]
 
 
+@pytest.mark.parametrize("outdoor_c", [-16.0, -12.0, -8.0, -4.0, 0.0, 4.0, 8.0])
+def test_a_waking_waits_where_brute_force_has_a_better_one_later_or_none(
+    outdoor_c: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(draws, "DRAWS", 8)
+    curve, floor_c, risk = flat(outdoor_c, 1.0, NOW_S), 19.0, 0.2
+    rising_s = NOW_S + 3.5 * HOUR_S
+    bank = bank_at(evening(), SPEC, NOW_S, curve, FLOCK)
+    drawn = draws.draw_night(bank, SPEC, rising_s, curve, FLOCK, lambda _: floor_c)
+    nights = {marks: night for marks, night in every_night(drawn, risk, 75.0).items() if 0 not in marks}
+    keep = {marks for marks, (chance, _) in nights.items() if chance <= risk}
+
+    def cost(marks: Marks) -> float:
+        chance, costs = nights[marks]
+        return sum(costs) / len(costs) + (0.0 if keep else 40.0 * (chance - risk))
+
+    some = keep or set(nights)
+    now_kh = min((cost(marks) for marks in some if draws.FIRST_INNER in marks[:1]), default=np.inf)
+    later = is_better_later(evening(), SPEC, NOW_S, rising_s, curve, FLOCK, lambda _: floor_c, risk, 75.0)
+    assert later == (now_kh > min(map(cost, some)) + 0.25)
+
+
+def test_there_are_nights_to_wait_in_and_nights_not_to() -> None:
+    def later(outdoor_c: float, hours: float) -> bool:
+        curve = flat(outdoor_c, 1.0, NOW_S)
+        rising_s = NOW_S + hours * HOUR_S
+        return is_better_later(evening(), SPEC, NOW_S, rising_s, curve, FLOCK, lambda _: 19.0, 0.1, 75.0)
+
+    assert later(14.0, 8.5)
+    assert not later(-20.0, 8.5)
+    assert not later(-14.0, 1.0), "so near to rising there is nothing to wait for"
+
+
 def under_ceiling(ceiling_c: float, floor_c: float = 18.0) -> NightPlan:
     return night(
         evening(),
@@ -249,7 +283,7 @@ def under_ceiling(ceiling_c: float, floor_c: float = 18.0) -> NightPlan:
 
 
 def test_a_fill_that_would_overheat_the_box_is_asked_for_cooler() -> None:
-    usual, cooler = under_ceiling(34.0), under_ceiling(27.0)
+    usual, cooler = under_ceiling(38.0), under_ceiling(27.0)
     assert (usual.fill_at_bedtime, usual.bedtime_fill_c) == (True, 75.0)
     assert cooler.fill_at_bedtime
     assert cooler.bedtime_fill_c in (70.0, 65.0, 60.0, 55.0, 50.0, 45.0, 40.0, 35.0)

@@ -7,9 +7,10 @@ import pytest
 from box_days import FLOCK, SPEC, BoxDays, Follower
 
 from coldbrood.brooder import thermal
+from coldbrood.brooder.bends import Prior
 from coldbrood.brooder.estimate import Drive, Estimate, Refill, learned, note_refill, observe, start
 from coldbrood.brooder.flock import flock_heat_w
-from coldbrood.brooder.refills import ASKED, ASKED_AT_NIGHT, LIKELY, UNASKED, Prior
+from coldbrood.brooder.refills import ASKED, ASKED_AT_NIGHT, LIKELY, UNASKED
 from coldbrood.brooder.specs import Flock
 
 HOUR_S = 3600.0
@@ -48,7 +49,9 @@ class Plain:
             kept = math.exp(-self.every_s / 600.0)
             self.noise_c = kept * self.noise_c + 0.1 * math.sqrt(1.0 - kept**2) * self.rng.normal()
             self.dip_c *= math.exp(-self.every_s / 180.0)
-            shown = round((self.box_c + self.noise_c - self.dip_c) / 0.0625) * 0.0625
+            air = self.p.k_jug_w_per_k * self.p.air_k_per_w
+            air_c = self.box_c + air / (1.0 + air) * (self.jug_c - self.box_c)
+            shown = round((air_c + self.noise_c - self.dip_c) / 0.0625) * 0.0625
             self.est, refill = observe(self.est, SPEC, self.t_s, shown, Drive(5.0, 0.3, FLOCK), self.prior)
             if refill is not None:
                 self.seen.append((self.t_s, refill))
@@ -198,9 +201,10 @@ def test_a_note_and_then_the_rise_count_once(minutes: float) -> None:
     box.run(6.0)
     box.refill()
     box.run(minutes / 60.0)
+    soon = len(box.seen)
     box.est = note_refill(box.est, SPEC, box.t_s, None)
     box.run(3.0)
-    assert box.seen == []
+    assert len(box.seen) == soon <= 1
     assert box.est.refills == 1
 
 

@@ -8,6 +8,7 @@ from box_days import FLOCK, SPEC
 
 from coldbrood.brooder.bank import draw
 from coldbrood.brooder.sizing import (
+    SPARE_H,
     Sizing,
     alone_c,
     helps,
@@ -81,10 +82,11 @@ def test_quantiles_of_weighted_samples() -> None:
 
 
 def test_too_weak_goes_by_the_middle_of_the_range() -> None:
-    middle_h = median_or_day_h(size(SPEC, FLOCK, 5.0, 18.0))
-    assert too_weak(SPEC, FLOCK, 5.0, 18.0, middle_h + 0.1)
-    assert not too_weak(SPEC, FLOCK, 5.0, 18.0, middle_h - 0.1)
-    assert not too_weak(SPEC, FLOCK, 20.0, 18.0, 24.0)
+    held = size(SPEC, FLOCK, 5.0, 18.0)
+    middle_h = median_or_day_h(held)
+    assert too_weak(held, middle_h - SPARE_H + 0.1)
+    assert not too_weak(held, middle_h - SPARE_H - 0.1)
+    assert not too_weak(size(SPEC, FLOCK, 20.0, 18.0), 24.0)
 
 
 def test_what_helps_stands_in_order_and_the_colder_night_last() -> None:
@@ -110,7 +112,7 @@ def test_a_learned_bank_moves_with_the_box() -> None:
     bank = draw(SPEC, 1)
     moved = refitted(bank, SPEC, thick)
     ratio = np.exp(moved.theta[1] - bank.theta[1])
-    assert ratio == pytest.approx(loss_w_per_k(thick) / loss_w_per_k(SPEC))
+    assert ratio == pytest.approx(loss_w_per_k(thick, 0.0) / loss_w_per_k(SPEC, 0.0))
     assert moved.theta[3] == pytest.approx(bank.theta[3])
     assert refitted(moved, thick, SPEC).theta == pytest.approx(bank.theta)
     more = refitted(bank, SPEC, replace(SPEC, jugs=2))
@@ -120,7 +122,7 @@ def test_a_learned_bank_moves_with_the_box() -> None:
 
 def test_help_for_a_learned_box_starts_from_what_was_learned() -> None:
     bank = draw(SPEC, 1)
-    leaky = replace(bank, theta=bank.theta + np.array([0.0, 0.3, 0.0, 0.0, 0.0])[:, None])
+    leaky = replace(bank, theta=bank.theta + np.array([0.0, 0.3, 0.0, 0.0, 0.0, 0.0])[:, None])
     assert helps(SPEC, FLOCK, 5.0, 18.0, leaky)[0].before == size(SPEC, FLOCK, 5.0, 18.0, leaky)
     assert median_or_day_h(size(SPEC, FLOCK, 5.0, 18.0, leaky)) < median_or_day_h(
         size(SPEC, FLOCK, 5.0, 18.0)
@@ -138,4 +140,4 @@ def test_what_is_no_temperature_is_refused_by_name(outdoor_c: float, floor_c: fl
 
 def test_an_interval_of_no_hours_is_refused() -> None:
     with pytest.raises(ValueError, match="interval_h: 0"):
-        too_weak(SPEC, FLOCK, 5.0, 18.0, 0.0)
+        too_weak(size(SPEC, FLOCK, 5.0, 18.0), 0.0)

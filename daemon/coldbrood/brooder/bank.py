@@ -7,7 +7,8 @@ State rows are jug_c, box_c, stray_w; covariance rows jj, jb, jw, bb, bw, ww; pa
 logarithms of k_jug (at 40 K apart), k_box, box_j_per_k and the factor on the chicks' heat; the fifth, the
 towel's, is what k_jug holds now beyond its usual, since each fill is a little different and one in six has
 the jug wrapped or bare against habit. That lasts from one fill to the next; what was learned of the usual
-stays.
+stays. The sixth is that of how far the jug draws the air (`thermal.air_k_per_w`): box_c is walls, litter and
+all that is slow, and the probe feels the air, which follows a part of the jug at once.
 """
 
 import math
@@ -19,29 +20,32 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from coldbrood.brooder.specs import BoxSpec
+from coldbrood.brooder.specs import DAY_UNREST_K, BoxSpec
 from coldbrood.brooder.thermal import SHARE_BASE, SHARE_ROOT, blocks, priors
 
 Array = NDArray[np.float64]
 
 SAMPLES = 256
 STRAY_MEMORY_S = 7200.0
-STRAY_K = 2.5  # stray heat as kelvin of box over outdoor, times k_box: deviation of the standing state
+# Stray heat as kelvin of box over outdoor, times k_box: deviation of the standing state by night; by day
+# there is `specs.DAY_UNREST_K` besides.
+STRAY_K = 1.7
 JUG_DRIFT_K2_PER_S = 0.3**2 / 3600.0
 BOX_DRIFT_K2_PER_S = 0.15**2 / 3600.0
 # The readings' error remembers for ten minutes (physics.md section 5): thinned readings weigh less.
-PROBE_SD_C = 0.10
+PROBE_SD_C = 0.15
 PROBE_MEMORY_S = 600.0
 SURPRISE_SD = 2.5
 LONGEST_STEP_S = 600.0
 FILL_SD_C = 7.0
-LOG_WALK_PER_SQRT_H = np.array([0.02, 0.02, 0.02, 0.02])
+LOG_WALK_PER_SQRT_H = 0.02
 # One fill in so many has the towel the other way, and what a towel does is known so well (own choice).
 OTHER_TOWEL_ONE_IN = 6
 TOWEL_LOG_SD = 0.2
 # And each fill gives by so much more or less than the last: where the jug stands, how full it is.
 FILL_LOG_SD = 0.1
-TOWEL = 4
+TOWEL, AIR = 4, 5
+LEARNED = (0, 1, 2, 3, AIR)  # the rows that wander and are stirred; the towel's is on or off
 # Packed covariance rows to a whole 3 x 3 and back.
 _FULL = np.array([[0, 1, 2], [1, 3, 4], [2, 4, 5]])
 _UPPER = (np.array([0, 0, 0, 1, 1, 2]), np.array([0, 1, 2, 1, 2, 2]))
@@ -49,7 +53,7 @@ _UPPER = (np.array([0, 0, 0, 1, 1, 2]), np.array([0, 1, 2, 1, 2, 2]))
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Bank:
-    """`theta` (5, n), `mean` (3, n), `cov` (6, n), `log_w` (n,), at `t_s`; `draws` counts chances."""
+    """`theta` (6, n), `mean` (3, n), `cov` (6, n), `log_w` (n,), at `t_s`; `draws` counts chances."""
 
     t_s: float
     seed: int
@@ -61,7 +65,10 @@ class Bank:
 
 
 class Drive3(NamedTuple):
-    """What acts over a step: outdoor in C with its deviation, and the chicks' heat in W before the factor."""
+    """What acts over a step: outdoor air in C, its deviation with the hour's unrest, and the chicks' heat.
+
+    That is in W, before the learned factor.
+    """
 
     outdoor_c: float
     outdoor_sd_c: float
@@ -82,6 +89,36 @@ class Coefs(NamedTuple):
     share_root: Array
     k_box: Array
     heat_factor: Array
+    felt: Array
+
+
+def felt_share(theta: Array) -> Array:
+    """Part of the jug in the air at the probe (n,), the rest of it box, for parameters (6, n)."""
+    x = np.exp(theta[0] + theta[AIR])
+    return np.asarray(x / (1.0 + x))
+
+
+def felt_c(share: Array, mean: Array) -> Array:
+    """Air at the probe in C (..., n), for states (3, ..., n)."""
+    return np.asarray(mean[1] + share * (mean[0] - mean[1]))
+
+
+def felt_var(share: Array, cov: Array) -> Array:
+    """Variance of the air at the probe (..., n), of covariances (6, ..., n)."""
+    rest = 1.0 - share
+    return np.asarray(share * share * cov[0] + 2.0 * share * rest * cov[1] + rest * rest * cov[3])
+
+
+def felt_cov(share: Array, cov: Array) -> Array:
+    """Covariances of the air at the probe with jug, box and stray heat (3, ..., n)."""
+    rest = 1.0 - share
+    return np.stack([share * cov[i] + rest * cov[j] for i, j in ((0, 1), (1, 3), (2, 4))])
+
+
+def felt_now(bank: Bank) -> tuple[float, float]:
+    """Mean and standard deviation in C of the air at the probe."""
+    share = felt_share(bank.theta)
+    return mixture(weights(bank), felt_c(share, bank.mean), felt_var(share, bank.cov))
 
 
 def rng_of(bank: Bank) -> np.random.Generator:
@@ -107,13 +144,14 @@ def draw(spec: BoxSpec, seed: int) -> Bank:
     rng = np.random.default_rng((seed, 0))
     centre = np.log([p.k_jug_w_per_k, p.k_box_w_per_k, p.box_j_per_k, 1.0])
     theta = centre[:, None] + np.array(p.log_sd)[:, None] * spread_normals(rng, 4)
-    theta = with_towels(np.vstack([theta, np.zeros(SAMPLES)]), spec, rng)
+    air = math.log(p.air_k_per_w) + p.air_log_sd * spread_normals(np.random.default_rng((seed, 1)), 1)
+    theta = with_towels(np.vstack([theta, np.zeros(SAMPLES), air]), spec, rng)
     nothing = np.zeros((3, SAMPLES)), np.zeros((6, SAMPLES)), np.zeros(SAMPLES)
     return Bank(0.0, seed, 1, theta, *nothing)
 
 
 def as_usual(theta: Array) -> Array:
-    """The same parameters (5, n) with each jug as it usually is."""
+    """The same parameters (6, n) with each jug as it usually is."""
     usual = theta.copy()
     usual[0] -= theta[TOWEL]
     usual[TOWEL] = 0.0
@@ -121,7 +159,7 @@ def as_usual(theta: Array) -> Array:
 
 
 def with_towels(theta: Array, spec: BoxSpec, rng: np.random.Generator) -> Array:
-    """Parameters (5, n) after another fill: the jug stands otherwise, and one in six has its towel so too."""
+    """Parameters (6, n) after another fill: the jug stands otherwise, and one in six has its towel so too."""
     p, n = priors(spec), theta.shape[1]
     other = rng.permutation(n) % OTHER_TOWEL_ONE_IN == 0
     apart = math.log(p.k_jug_other_w_per_k / p.k_jug_w_per_k) + TOWEL_LOG_SD * spread_normals(rng, 1, n)[0]
@@ -134,25 +172,26 @@ def with_towels(theta: Array, spec: BoxSpec, rng: np.random.Generator) -> Array:
 def settle(bank: Bank, spec: BoxSpec, t_s: float, box_c: float) -> Bank:
     """First sight of the box: the jug may be anything from cold to just filled."""
     span = max(spec.fill_c - box_c, 5.0)
-    mean = np.stack([np.full(SAMPLES, box_c + 0.5 * span), np.full(SAMPLES, box_c), np.zeros(SAMPLES)])
+    jug_c, share = box_c + 0.5 * span, felt_share(bank.theta)
+    mean = np.stack([np.full(SAMPLES, jug_c), (box_c - share * jug_c) / (1.0 - share), np.zeros(SAMPLES)])
     cov = np.zeros((6, SAMPLES))
     # Walls and litter may be far from their balance yet: twice the usual stray heat.
-    cov[0], cov[3], cov[5] = (0.35 * span) ** 2, 0.2**2, 4.0 * stray_var(np.exp(bank.theta[1]), 0.0)
+    cov[0], cov[3], cov[5] = (0.35 * span) ** 2, 0.2**2, 4.0 * stray_var(np.exp(bank.theta[1]))
     return replace(bank, t_s=t_s, mean=mean, cov=cov)
 
 
-def stray_var(k_box: Array, outdoor_sd_c: float) -> Array:
-    """Variance in W2 of standing stray heat: the model's own, and an outdoor value that is not sure."""
+def stray_var(k_box: Array, outdoor_sd_c: float = DAY_UNREST_K) -> Array:
+    """Variance in W2 of standing stray heat: the model's own, and outdoor air or an hour that is not sure."""
     return np.asarray(k_box**2 * (STRAY_K**2 + outdoor_sd_c**2))
 
 
 def coefs(theta: Array, jug_j_per_k: float, dt_s: float) -> Coefs:
-    """Exact step of every sample over `dt_s`, for parameters of shape (4 or 5, n)."""
+    """Exact step of every sample over `dt_s`, for parameters of shape (6, n)."""
     return coefs_of(theta, jug_j_per_k, np.array([dt_s]))[0]
 
 
 def coefs_of(theta: Array, jug_j_per_k: float, lengths_s: Array) -> list[Coefs]:
-    """Exact steps of every sample over each of some lengths, for parameters of shape (4 or 5, n).
+    """Exact steps of every sample over each of some lengths, for parameters of shape (6, n).
 
     The exchange is linear at its 40 K value inside the exponential; what it differs from that
     enters as a heat that is constant over the step. Stray heat enters by its mean over the step.
@@ -165,13 +204,14 @@ def coefs_of(theta: Array, jug_j_per_k: float, lengths_s: Array) -> list[Coefs]:
     push[0, 3] = push[0, 4] - m.g11 / jug_j_per_k
     push[1, 3] = push[1, 4] - m.g21 / jug_j_per_k
     base, root = k_jug * (SHARE_BASE - 1.0), k_jug * SHARE_ROOT
+    felt = felt_share(theta)
     out = []
     for i, dt_s in enumerate(lengths_s.tolist()):
         kept = math.exp(-dt_s / STRAY_MEMORY_S)
         mean_kept = (1.0 - kept) * STRAY_MEMORY_S / dt_s if dt_s > 0.0 else 1.0
         push[:, 2, i] = push[:, 4, i] * mean_kept
         push[2, 2, i] = kept
-        out.append(Coefs(np.ascontiguousarray(push[:, :, i]), kept, dt_s, base, root, k_box, factor))
+        out.append(Coefs(np.ascontiguousarray(push[:, :, i]), kept, dt_s, base, root, k_box, factor, felt))
     return out
 
 
@@ -237,14 +277,15 @@ def update(bank: Bank, box_c: float, var: float) -> tuple[Bank, float]:
     A surprise beyond 2.5 deviations of the whole bank counts as if the reading were that much
     noisier, for all samples alike: a lid's dip neither moves the state far nor picks parameters.
     """
-    w = weights(bank)
-    centre, sd = mixture(w, bank.mean[1], bank.cov[3])
+    share = felt_share(bank.theta)
+    expected_c = felt_c(share, bank.mean)
+    cross, own = felt_cov(share, bank.cov), felt_var(share, bank.cov)
+    centre, sd = mixture(weights(bank), expected_c, own)
     nis = (box_c - centre) ** 2 / (sd**2 + var)
     if nis > SURPRISE_SD**2:
         var = (box_c - centre) ** 2 / SURPRISE_SD**2 - sd**2
-    innovation = box_c - bank.mean[1]
-    total = bank.cov[3] + var
-    cross = bank.cov[[1, 3, 4]]
+    innovation = box_c - expected_c
+    total = own + var
     gain = cross / total
     left, right = cross[[0, 0, 0, 1, 1, 2]], gain[[0, 1, 2, 1, 2, 2]]
     log_w = bank.log_w - 0.5 * (innovation**2 / total + np.log(total))
@@ -256,9 +297,9 @@ def update(bank: Bank, box_c: float, var: float) -> tuple[Bank, float]:
 def loosen(bank: Bank, dt_s: float) -> Bank:
     """Let the parameters wander by about a tenth a day, and pick anew when few samples carry the weight."""
     rng = rng_of(bank)
-    walk = LOG_WALK_PER_SQRT_H[:, None] * math.sqrt(dt_s / 3600.0)
+    walk = LOG_WALK_PER_SQRT_H * math.sqrt(dt_s / 3600.0)
     theta = bank.theta.copy()
-    theta[:TOWEL] += walk * rng.standard_normal((TOWEL, SAMPLES))
+    theta[LEARNED, :] += walk * rng.standard_normal((len(LEARNED), SAMPLES))
     bank = replace(bank, theta=theta, draws=bank.draws + 1)
     w = weights(bank)
     return _pick_anew(bank, w, rng) if 1.0 / float(w @ w) < 0.5 * SAMPLES else bank
@@ -271,14 +312,15 @@ def _pick_anew(bank: Bank, w: Array, rng: np.random.Generator) -> Bank:
     """
     points = (rng.random() + np.arange(SAMPLES)) / SAMPLES
     index = np.minimum(np.searchsorted(np.cumsum(w), points), SAMPLES - 1)
-    usual = as_usual(bank.theta)[:TOWEL]
+    usual = as_usual(bank.theta)[LEARNED, :]
     centre = usual @ w
     apart = usual - centre[:, None]
-    cov = (apart * w) @ apart.T + 1e-8 * np.eye(4)
+    cov = (apart * w) @ apart.T + 1e-8 * np.eye(len(LEARNED))
     share = 0.15
     keep = math.sqrt(1.0 - share**2)
-    stir = share * np.linalg.cholesky(cov) @ rng.standard_normal((4, SAMPLES))
-    theta = np.vstack([centre[:, None] + keep * apart[:, index] + stir, bank.theta[TOWEL, index]])
+    stir = share * np.linalg.cholesky(cov) @ rng.standard_normal((len(LEARNED), SAMPLES))
+    theta = bank.theta[:, index]
+    theta[LEARNED, :] = centre[:, None] + keep * apart[:, index] + stir
     theta[0] += theta[TOWEL]
     return replace(
         bank, theta=theta, mean=bank.mean[:, index], cov=bank.cov[:, index], log_w=np.zeros(SAMPLES)

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from coldbrood.brooder.bank import SAMPLES, TOWEL, Bank, as_usual, draw, spread_normals, weights
+from coldbrood.brooder.bank import AIR, SAMPLES, TOWEL, Bank, as_usual, draw, spread_normals, weights
 from coldbrood.brooder.estimate import Estimate
 from coldbrood.brooder.specs import BoxSpec
 
@@ -35,7 +35,7 @@ def carried(est: Estimate, spec: BoxSpec) -> Estimate:
 
 
 def _widened(bank: Bank, fresh: Bank) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
-    """Parameters (5, n) of equal weight: picked by their weight, then stirred. The towel is as on paper."""
+    """Parameters (6, n) of equal weight: picked by their weight, then stirred. The towel is as on paper."""
     rng = np.random.default_rng((bank.seed, bank.draws))
     points = (rng.random() + np.arange(SAMPLES)) / SAMPLES
     index = np.minimum(np.searchsorted(np.cumsum(weights(bank)), points), SAMPLES - 1)
@@ -47,10 +47,12 @@ def _widened(bank: Bank, fresh: Bank) -> np.ndarray[tuple[int, ...], np.dtype[np
     return theta
 
 
-def modern(est: Estimate) -> Estimate:
-    """An estimate kept by a version that knew of no towels, with all of them as usual."""
-    theta = est.bank.theta
-    if len(theta) > TOWEL:
+def modern(est: Estimate, spec: BoxSpec) -> Estimate:
+    """An estimate kept by a version that knew of no air between jug and box: what it learned fits no longer.
+
+    It begins anew on paper, at the time of the old one, and has the box and the jug as they were left.
+    """
+    if len(est.bank.theta) > AIR:
         return est
-    whole = np.vstack([theta, np.zeros((1, theta.shape[1]))])
-    return replace(est, bank=replace(est.bank, theta=whole))
+    fresh = draw(spec, est.bank.seed)
+    return replace(est, bank=replace(est.bank, theta=fresh.theta, log_w=fresh.log_w))

@@ -11,6 +11,9 @@ from coldbrood.brooder.paths import Paths
 
 # Own choice: half a degree-hour of heat is where it is worth the keeper's while to mix the water.
 TOO_HOT_KH = 0.5
+# Heat costs half of what cold does (own choice): a fresh jug's is over in an hour, and the chicks move away
+# from it; cold stays till someone comes.
+HOT_SHARE = 0.5
 STEP_C = 5.0
 COOLEST_C = 35.0
 AS_GOOD_KH = 0.25  # what differs by no more is as good (own choice)
@@ -50,7 +53,7 @@ def night_fill_c(
         paths = filled(water_c)
         hot = heat_kh(paths, ceiling_c, up_s, float(paths.t_s[0]))
         cold = cold_kh(paths, floor_c, up_s, float(paths.t_s[0]))
-        cost = hot + price_kh * (hot > price_kh) + np.minimum(cold, price_kh)
+        cost = HOT_SHARE * hot + price_kh * (hot > price_kh) + np.minimum(cold, price_kh)
         return float(paths.weights @ hot), float(paths.weights @ cost)
 
     heat, cost = heat_and_cost(fill_c)

@@ -13,6 +13,8 @@ from coldbrood.brooder.bank import (
     Array,
     Bank,
     coefs,
+    felt_c,
+    felt_var,
     spread_normals,
     step_cov,
     step_mean,
@@ -27,6 +29,7 @@ GRID_S = 900.0
 # A jug needs this long to warm a cold box: till then "under the floor" is no fault of the plan.
 WARMING_S = 3600.0
 WAKINGS_APART = 8
+FIRST_INNER = 2  # a keeper who is asked now comes on this step
 DRAWS = 96
 
 Floor = Callable[[float], float]
@@ -40,7 +43,9 @@ def always(_t_s: float) -> bool:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Night:
-    """What all candidates share: `t_s`, `floor_c`, `ceiling_c` (k,), `outdoor_c` (k, draws), the boxes.
+    """What all candidates share: `t_s`, `floor_c`, `ceiling_c`, `unrest_k` (k,), `outdoor_c` (k, draws).
+
+    Then the boxes.
 
     `there` (k,) says when someone is at hand to fill.
     """
@@ -48,6 +53,7 @@ class Night:
     t_s: Array
     there: NDArray[np.bool_]
     outdoor_c: Array
+    unrest_k: Array
     floor_c: Array
     ceiling_c: Array
     heat: Array
@@ -95,6 +101,7 @@ def draw_night(
         t_s=t_s,
         there=np.array([there(float(t)) for t in t_s]),
         outdoor_c=mean_c[:, None] + sd_c[:, None] * outside,
+        unrest_k=outdoor.unrest_at(t_s),
         floor_c=np.array([floor_of(float(a)) for a in ages]),
         ceiling_c=np.array([ceiling_of(float(a)) for a in ages]),
         heat=heat_curve(flock, t_s - t_s[0]),
@@ -114,10 +121,12 @@ def _off_by(night: Night) -> Array:
     cov = np.repeat(night.cov[:, None, :], k + 1, axis=1)
     var = np.empty((k + 1, k, DRAWS))
     for i in range(k):
-        var[:, i] = cov[3]
+        var[0, i] = felt_var(c.felt, cov[:, 0])
+        var[1:, i] = felt_var(filled.felt, cov[:, 1:])
         cov[0, i + 1], cov[1:3, i + 1] = FILL_SD_C**2, 0.0
-        cov[:, 1 : i + 2] = step_cov(filled, cov[:, 1 : i + 2], 0.0)
-        cov[:, [0, *range(i + 2, k + 1)]] = step_cov(c, cov[:, :1], 0.0)
+        unrest_k = float(night.unrest_k[i])
+        cov[:, 1 : i + 2] = step_cov(filled, cov[:, 1 : i + 2], unrest_k)
+        cov[:, [0, *range(i + 2, k + 1)]] = step_cov(c, cov[:, :1], unrest_k)
     return np.sqrt(var) * night.off_sd
 
 
@@ -138,7 +147,9 @@ def play(
     hard_c = [hard_floor_c(float(floor_c)) for floor_c in night.floor_c]
     warm_from = np.where(fills[:, 0], night.t_s[0] + WARMING_S, night.t_s[0])
     for i, t in enumerate(night.t_s):
-        shown = mean[1] + off[last, i]
+        share = np.where((last > 0)[:, None], after.felt, before.felt)
+        air = felt_c(share, mean)
+        shown = air + off[last, i]
         cold += np.maximum(night.floor_c[i] - shown, 0.0)
         hot += np.maximum(shown - night.ceiling_c[i], 0.0)
         over |= shown > hard_ceiling_c(float(night.ceiling_c[i]))
@@ -151,7 +162,7 @@ def play(
         for c, rows in ((before, last == 0), (after, last > 0)):
             if rows.any():
                 it = mean[:, rows]
-                mean[:, rows] = step_mean(c, it, night.outdoor_c[i], heat_at(night.heat[:, i], it[1]))
+                mean[:, rows] = step_mean(c, it, night.outdoor_c[i], heat_at(night.heat[:, i], air[rows]))
     hours = GRID_S / 3600.0
     return Outcome(under.mean(axis=1), cold * hours, hot * hours, over, low)
 
@@ -162,7 +173,7 @@ def candidates(there: NDArray[np.bool_], bed: tuple[bool, ...], wakings: int) ->
     Only at times at which someone is `there` (k,), and at bedtime too.
     """
     k = len(there)
-    inner = [i for i in range(2, k - 2) if there[i]]
+    inner = [i for i in range(FIRST_INNER, k - 2) if there[i]]
     bed = bed if there[0] else (False,)
     sets = [s for s in combinations(inner, wakings) if wakings < 2 or s[1] - s[0] >= WAKINGS_APART]
     fills = np.zeros((len(bed) * len(sets), k), dtype=bool)

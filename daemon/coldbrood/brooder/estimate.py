@@ -19,15 +19,17 @@ from coldbrood.brooder.bank import (
     advance,
     as_usual,
     draw,
+    felt_now,
     mixture,
     settle,
     weights,
 )
+from coldbrood.brooder.bends import Prior
 from coldbrood.brooder.flock import flock_heat_w
 from coldbrood.brooder.intake import LID_AFTER_S, TAIL_S, absorb, group, with_reading
 from coldbrood.brooder.jug import refilled
 from coldbrood.brooder.paths import Paths, roll
-from coldbrood.brooder.refills import ANSWERED_WITHIN_S, TIME, UNASKED, Ask, Due, Prior, Refill, find_bend
+from coldbrood.brooder.refills import ANSWERED_WITHIN_S, TIME, UNASKED, Ask, Due, Refill, find_bend
 from coldbrood.brooder.specs import BoxSpec, Flock, OutdoorCurve
 from coldbrood.brooder.thermal import priors
 
@@ -61,7 +63,7 @@ Sureness = Literal["unknown", "learning", "known"]
 
 @dataclass(frozen=True, slots=True)
 class Drive:
-    """What acted on the box since the last reading."""
+    """What acted on the box since the last reading; `outdoor_sd_c` holds the unrest of the hour too."""
 
     outdoor_c: float
     outdoor_sd_c: float
@@ -191,7 +193,7 @@ def _caught_up(est: Estimate, spec: BoxSpec) -> tuple[Bank, tuple[Due, ...]]:
 def _bank_at(est: Estimate, spec: BoxSpec, t_s: float, drive: Drive) -> Bank:
     """The bank carried on to `t_s` without further readings; refills noted since are put in."""
     bank, due = _caught_up(est, spec)
-    box_c = float(weights(bank) @ bank.mean[1])
+    box_c, _ = felt_now(bank)
     acting = Drive3(drive.outdoor_c, drive.outdoor_sd_c, float(flock_heat_w(drive.flock, box_c)))
     jug_j = priors(spec).jug_j_per_k
     for d in due:
@@ -211,8 +213,7 @@ def now_box(est: Estimate, spec: BoxSpec, t_s: float, drive: Drive) -> tuple[flo
     """The model's idea of the box at `t_s`: mean and standard deviation in C."""
     if est.last_s is None:
         est = _blank(est, spec, t_s, drive.outdoor_c)
-    bank = _bank_at(est, spec, t_s, drive)
-    return mixture(weights(bank), bank.mean[1], bank.cov[3])
+    return felt_now(_bank_at(est, spec, t_s, drive))
 
 
 def forecast(
@@ -237,10 +238,12 @@ def forecast(
 def bank_at(est: Estimate, spec: BoxSpec, t_s: float, outdoor: OutdoorCurve, flock: Flock) -> Bank:
     """The bank at `t_s` under the outdoor curve's value halfway from the last reading."""
     last_s = t_s if est.last_s is None else min(est.last_s, t_s)
-    mid_c, mid_sd_c = outdoor.at(np.array([0.5 * (last_s + t_s)]))
+    mid_s = np.array([0.5 * (last_s + t_s)])
+    mid_c, mid_sd_c = outdoor.at(mid_s)
     if est.last_s is None:
         est = _blank(est, spec, t_s, float(mid_c[0]))
-    return _bank_at(est, spec, t_s, Drive(float(mid_c[0]), float(mid_sd_c[0]), flock))
+    unknown = math.hypot(float(mid_sd_c[0]), float(outdoor.unrest_at(mid_s)[0]))
+    return _bank_at(est, spec, t_s, Drive(float(mid_c[0]), unknown, flock))
 
 
 def sureness(est: Estimate, t_s: float) -> Sureness:

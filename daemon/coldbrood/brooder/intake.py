@@ -6,7 +6,7 @@ lid was open tell nothing of the box and are left out: hindsight within the tail
 
 import numpy as np
 
-from coldbrood.brooder.bank import Array, Bank, Drive3, advance, loosen, reading_var, update, weights
+from coldbrood.brooder.bank import Array, Bank, Drive3, advance, felt_now, loosen, reading_var, update
 from coldbrood.brooder.jug import (
     COOLED_BY_C,
     HOT_LID_C,
@@ -65,7 +65,7 @@ def absorb(
     bank: Bank, spec: BoxSpec, rows: Array, later: Array, due: tuple[Due, ...]
 ) -> tuple[Bank, tuple[Due, ...]]:
     """Take one bin into the bank, with the refills that fall before it; the refills left over."""
-    expected_c = float(weights(bank) @ bank.mean[1])
+    expected_c, _ = felt_now(bank)
     good = _usable(rows, later, due, expected_c)
     taken = good if len(good) else rows
     to_s, before_s = float(taken[:, TIME].mean()), bank.t_s

@@ -23,7 +23,7 @@ from coldbrood.brooder.specs import BoxSpec
 from coldbrood.brooder.thermal import priors
 
 TOLD_FILL_SD_C = 4.0
-LID_SD_C = 0.8
+LID_SD_C = 0.4
 STRAY_DOUBT_SD = 2.0
 UNSEEN_BOX_SD_C = 5.0
 # Who finds the box so hot may wrap the jug up or take one out: it is then cooler than expected by so much.
@@ -85,7 +85,7 @@ def doubt(bank: Bank, spec: BoxSpec, box_sd_c: float = 0.0) -> Bank:
     bank.mean[2] = np.where(who, 0.0, bank.mean[2])
     bank.cov[4] = np.where(who, 0.0, bank.cov[4])
     bank.cov[3] += np.where(who, box_sd_c**2, 0.0)
-    bank.cov[5] = np.where(who, stray_var(np.exp(bank.theta[1]), 0.0), bank.cov[5])
+    bank.cov[5] = np.where(who, stray_var(np.exp(bank.theta[1])), bank.cov[5])
     return replace(bank, draws=bank.draws + 1)
 
 
@@ -94,5 +94,5 @@ def hides_a_refill(bank: Bank, spec: BoxSpec) -> bool:
     w = weights(bank)
     jug_c, jug_sd_c = mixture(w, bank.mean[0], bank.cov[0])
     stray_w = float(w @ bank.mean[2])
-    usual_w = float(w @ np.sqrt(stray_var(np.exp(bank.theta[1]), 0.0)))
+    usual_w = float(w @ np.sqrt(stray_var(np.exp(bank.theta[1]))))
     return stray_w > STRAY_DOUBT_SD * usual_w and jug_c < spec.fill_c - 15.0 and jug_sd_c < 8.0

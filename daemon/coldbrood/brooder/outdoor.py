@@ -21,7 +21,7 @@ from coldbrood.brooder.habit import (
     sun_of,
     usual_c,
 )
-from coldbrood.brooder.specs import OutdoorCurve
+from coldbrood.brooder.specs import DAY_UNREST_K, OutdoorCurve
 
 __all__ = [
     "Habit",
@@ -180,10 +180,19 @@ def curve(
     if not (horizon_s > 0.0 and step_s > 0.0):
         raise ValueError(f"horizon_s, step_s: {horizon_s}, {step_s}: must be more than 0")
     times = t_s + np.append(np.arange(math.ceil(horizon_s / step_s)) * step_s, horizon_s)
-    newest = last(habit)
+    newest, sun = last(habit), sun_of(sunset_t_s, sunrise_t_s)
     if newest is None or t_s - newest[0] > _STALE_S:
-        return OutdoorCurve(times, np.full_like(times, _UNKNOWN_C), np.full_like(times, _UNKNOWN_SD_C))
+        unknown = np.full_like(times, _UNKNOWN_C), np.full_like(times, _UNKNOWN_SD_C)
+        return OutdoorCurve(times, *unknown, _unrest_k(sun, times))
     from_t_s, from_c = newest
-    sun = sun_of(sunset_t_s, sunrise_t_s)
     mean_c = np.full_like(times, from_c) if sun is None else _mean_c(habit, sun, from_t_s, from_c, times)
-    return OutdoorCurve(times, mean_c, _sd_c(habit, sun, np.maximum(times - from_t_s, 0.0)))
+    sd_c = _sd_c(habit, sun, np.maximum(times - from_t_s, 0.0))
+    return OutdoorCurve(times, mean_c, sd_c, _unrest_k(sun, times))
+
+
+def _unrest_k(sun: Sun | None, times: NDArray[np.float64]) -> NDArray[np.float64] | None:
+    """None from sunset to sunrise; where the sun is not known, as by day."""
+    if sun is None:
+        return None
+    night = (times - sun.sunset_t_s) % DAY_S < sun.sunrise_s
+    return np.where(night, 0.0, DAY_UNREST_K)

@@ -10,6 +10,9 @@ from coldbrood.brooder.bank import (
     Bank,
     Coefs,
     coefs_of,
+    felt_c,
+    felt_share,
+    felt_var,
     spread_normals,
     step_cov,
     step_mean,
@@ -95,30 +98,32 @@ def _steps(bank: Bank, spec: BoxSpec, t_s: Array, refills: dict[float, float]) -
 def _means(
     bank: Bank, steps: list[Coefs], t_s: Array, out_c: Array, heat: Array, refills: dict[float, float]
 ) -> Array:
-    """Box means (n, samples) along the grid `t_s`."""
-    mean = bank.mean.copy()
+    """Means (n, samples) of the air at the probe along the grid `t_s`."""
+    mean, share = bank.mean.copy(), felt_share(bank.theta)
     boxes = np.empty((len(t_s), mean.shape[1]))
     mid_c = 0.5 * (out_c[:-1] + out_c[1:])
     for i, t in enumerate(t_s):
-        boxes[i] = mean[1]
+        boxes[i] = felt_c(share, mean)
         if t in refills:
             mean[0] = refills[t]
         if i + 1 < len(t_s):
-            mean = step_mean(steps[i], mean, mid_c[i], heat_at(heat[:, i], mean[1]))
+            share = steps[i].felt
+            mean = step_mean(steps[i], mean, mid_c[i], heat_at(heat[:, i], boxes[i]))
     return boxes
 
 
-def _vars(bank: Bank, steps: list[Coefs], t_s: Array, refills: dict[float, float]) -> Array:
-    """Box variances (n, samples) along the coarse grid `t_s`."""
-    cov = bank.cov
+def _vars(bank: Bank, steps: list[Coefs], t_s: Array, unrest_k: Array, refills: dict[float, float]) -> Array:
+    """Variances (n, samples) of the air at the probe along the coarse grid `t_s`."""
+    cov, share = bank.cov, felt_share(bank.theta)
     out = np.empty((len(t_s), cov.shape[1]))
     for i, t in enumerate(t_s):
-        out[i] = cov[3]
+        out[i] = felt_var(share, cov)
         if t in refills:
             cov = cov.copy()
             cov[0], cov[1:3] = FILL_SD_C**2, 0.0
         if i + 1 < len(t_s):
-            cov = step_cov(steps[i], cov, 0.0)
+            share = steps[i].felt
+            cov = step_cov(steps[i], cov, float(unrest_k[i]))
     return out
 
 
@@ -157,6 +162,7 @@ def roll(
     out_c, heat = outdoor_paths(bank, outdoor, fine), heat_curve(flock, fine - fine[0])
     boxes = _means(bank, _steps(bank, spec, fine, hot), fine, out_c, heat, hot)
     coarse = _grid(np.append(t_s[::COV_STRIDE], t_s[-1]), list(hot))
-    sd = np.sqrt(_between(t_s, coarse, _vars(bank, _steps(bank, spec, coarse, hot), coarse, hot)))
+    steps, unrest_k = _steps(bank, spec, coarse, hot), outdoor.unrest_at(coarse)
+    sd = np.sqrt(_between(t_s, coarse, _vars(bank, steps, coarse, unrest_k, hot)))
     keep = np.searchsorted(fine, t_s)
     return Paths(t_s, np.ascontiguousarray(boxes[keep].T), np.ascontiguousarray(sd.T), weights(bank))

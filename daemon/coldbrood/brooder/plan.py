@@ -1,7 +1,7 @@
 """The night as a choice of refills: at bedtime, and at most two that wake the keeper, by enumeration.
 
 Costs are in degree-hours under the floor (own choice): a waking costs 4 at the usual risk of one in ten
-and in proportion at others, a refill a quarter; heat over the ceiling costs as much as cold, and the
+and in proportion at others, a refill a quarter; heat over the ceiling costs half of what cold does, and the
 waking that its alarm makes. Among the sets that keep the chance of going under the hard floor at or below
 the risk, the cheapest is taken; where none does, chance beyond it is paid for too.
 
@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 
 from coldbrood.brooder.band import ceiling_by_age_c
 from coldbrood.brooder.bank import Array
-from coldbrood.brooder.cooler import AS_GOOD_KH, cooler_fills_c, is_too_hot
+from coldbrood.brooder.cooler import AS_GOOD_KH, HOT_SHARE, cooler_fills_c, is_too_hot
 from coldbrood.brooder.drawn import (
+    FIRST_INNER,
     GRID_S,
     WARMING_S,
     Floor,
@@ -42,6 +43,8 @@ RISK_COST_KH = 40.0
 # How much of what each drawn night would have wanted the readings tell in time (own choice).
 LEARNED_SHARE = 0.5
 NIGHT_MAX_S = 16 * 3600.0
+# A waking so near to rising has no later one to be held against.
+LAST_CALL_S = 5400.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,14 +80,22 @@ def costs_kh(fills: NDArray[np.bool_], outcome: Outcome, risk: float) -> Array:
     price_kh = waking_cost_kh(risk)
     wakings = fills[:, 1:].sum(axis=1)[:, None] + (outcome.hot | (outcome.hot_kh > price_kh))
     refills = REFILL_COST_KH * fills.sum(axis=1)[:, None]
-    return np.asarray(price_kh * wakings + refills + outcome.cold_kh + outcome.hot_kh)
+    return np.asarray(price_kh * wakings + refills + outcome.cold_kh + HOT_SHARE * outcome.hot_kh)
+
+
+def judged_kh(chance: Array, cost: Array, risk: float) -> Array:
+    """Costs (c,) of those that keep the risk, without end for the others.
+
+    Where none does, each unit of chance beyond it costs 40.
+    """
+    allowed = chance <= risk
+    beyond = cost + RISK_COST_KH * np.maximum(chance - risk, 0.0)
+    return np.asarray(np.where(allowed, cost, np.inf) if allowed.any() else beyond)
 
 
 def choose(chance: Array, cost: Array, risk: float) -> int:
-    """The cheapest candidate that keeps the risk; where none does, each unit of chance beyond it costs 40."""
-    allowed = chance <= risk
-    beyond = cost + RISK_COST_KH * np.maximum(chance - risk, 0.0)
-    return int(np.argmin(np.where(allowed, cost, np.inf) if allowed.any() else beyond))
+    """The cheapest candidate as judged by its risk too."""
+    return int(np.argmin(judged_kh(chance, cost, risk)))
 
 
 def at_bedtime(fills: NDArray[np.bool_], outcome: Outcome, risk: float) -> NDArray[np.bool_]:
@@ -158,6 +169,34 @@ def _cooler_c(night: Night, risk: float, fill_c: float) -> float:
     woken = replace(came, cold_kh=np.minimum(came.cold_kh, waking_cost_kh(risk)))
     costs = costs_kh(alone, woken, risk).mean(axis=1)
     return float(tried_c[np.argmax(costs <= costs.min() + AS_GOOD_KH)])
+
+
+def is_better_later(
+    est: Estimate,
+    spec: BoxSpec,
+    now_s: float,
+    rising_s: float,
+    outdoor: OutdoorCurve,
+    flock: Flock,
+    floor_of: Floor,
+    risk: float,
+    fill_c: float,
+    ceiling_of: Floor = ceiling_by_age_c,
+    there: There = always,
+) -> bool:
+    """Whether the rest of the night is better with the next waking at a later time than now, or with none.
+
+    Where one fill does not last to morning, it need not come as soon as the floor is crossed: a little cold
+    before it may spare a second one. Who is asked now comes on the second step of the grid. Of what is as
+    good the earlier: a keeper may oversleep.
+    """
+    if rising_s - now_s < LAST_CALL_S:
+        return False
+    bank = bank_at(est, spec, now_s, outdoor, flock)
+    drawn = draw_night(bank, spec, rising_s, outdoor, flock, floor_of, ceiling_of, there)
+    fills, outcome, _ = _search(drawn, (False,), risk, fill_c, fill_c)
+    cost = judged_kh(outcome.chance, costs_kh(fills, outcome, risk).mean(axis=1), risk)
+    return bool(cost[fills[:, FIRST_INNER]].min() > cost.min() + AS_GOOD_KH)
 
 
 def _window(

@@ -12,7 +12,27 @@ from typing import Literal
 
 import numpy as np
 
-from coldbrood.brooder.bank import Array, Bank, coefs, step_mean, weights
+from coldbrood.brooder.bank import (
+    Array,
+    Bank,
+    coefs,
+    felt_c,
+    felt_now,
+    felt_share,
+    mixture,
+    step_mean,
+    weights,
+)
+from coldbrood.brooder.bends import (
+    LADDER_S,
+    LID_DEPTH_SHARE,
+    LID_LEAST_APART_K,
+    Prior,
+    Window,
+    nats,
+    shapes,
+    wander,
+)
 from coldbrood.brooder.specs import BoxSpec
 from coldbrood.brooder.thermal import priors
 
@@ -20,54 +40,30 @@ from coldbrood.brooder.thermal import priors
 TIME, BOX, OUTDOOR, OUTDOOR_SD, HEAT, COUNT, FIRST = range(7)
 
 LEAST_RISE_C = 0.2
-LID_NEAR_S = 480.0
-LID_DROP_C = 0.6
 LEAST_LEVEL_C = -0.3
 DIP_C = 0.4
 DIP_SD_C = 4.0
-LEAST_HOTTER_K = 10.0
+LEAST_HOTTER_K = 5.0
 LEAST_AFTER_S = 100.0
-LADDER_S = 60.0
+PROBE_LAG_S = 180.0  # steel-capped in still air: several minutes (physics.md section 9, M)
 # The rows of so long must agree on the rise. With a reading each five minutes that is the newest alone, or
 # else a refill is seen one reading too late, or never.
 AGREED_S = 120.0
 SPIKE_C = 0.5
 FASTEST_K_PER_S = 0.012
-# What readings do by themselves within half an hour: deviations.
-NOISE_SD_C = 0.06
-MEMORY_SD_C = 0.10
-LEVEL_SD_C = 0.25
-SLOPE_K_PER_H = 1.0
-BEND_K_PER_H15 = 4.0
-# A lid's dip heals as the probe's lag (minutes) and as the box's own mass (a third of an hour): K, s.
-HEALING = ((3.0, 150.0), (1.5, 400.0), (0.6, 1200.0))
-# The jug's rise against the expected one: another towel, a fill less hot.
-MEAN_SHARE = 0.9
-SHARE_SD = 0.45
 # A refill seen so long after one was asked for is that one: water has to be heated (own choice).
 ANSWERED_WITHIN_S = 4500.0
 
 
-@dataclass(frozen=True, slots=True)
-class Prior:
-    """What speaks for a refill at this time before the readings do: log odds, and the least rise in K.
-
-    The first of each holds where a lid was lifted, the second where none was seen.
-    """
-
-    lid_nats: float
-    bare_nats: float
-    least_rise_c: float
-    least_bare_rise_c: float
-
-
-# Own choices. A lid is mostly lifted to look at the chicks, and near the floor or at the keeper's own hours
-# more often for a refill; where one was asked for, mostly for that, and by night for little else. Then the
-# box need not have risen yet: a wrapped jug's rise hides in the healing dip.
-UNASKED = Prior(-5.0, -11.0, LEAST_RISE_C, 1.0)
-LIKELY = Prior(-1.0, -8.5, -1.0, 0.5)
-ASKED = Prior(1.0, -8.5, -math.inf, 0.5)
-ASKED_AT_NIGHT = Prior(3.0, -8.5, -math.inf, 0.5)
+# Own choices. A lid is lifted some three times a day to look at the chicks, and hardly by night; a refill
+# comes near the floor, at the keeper's own hours, most likely when asked for. Then the box need not have
+# risen yet: a wrapped jug's rise hides in the healing dip.
+UNASKED = Prior(3e-5, 0.01, 0.2)
+LIKELY = Prior(5e-3, 0.01, -1.0)
+ASKED = Prior(0.05, 0.01, -math.inf)
+UNASKED_AT_NIGHT = Prior(3e-5, 1e-3, 0.2)
+LIKELY_AT_NIGHT = Prior(5e-3, 1e-3, -1.0)
+ASKED_AT_NIGHT = Prior(0.1, 1e-3, -math.inf)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,27 +126,34 @@ def without_refill(bank: Bank, spec: BoxSpec, tail: Array) -> tuple[Array, Array
     state = (bank.mean @ w)[:, None]
     jug_j = priors(spec).jug_j_per_k
     knots = np.unique(np.append(np.arange(bank.t_s, tail[-1, TIME], 300.0), tail[-1, TIME]))
-    out = [(float(state[0, 0]), float(state[1, 0]))]
+    share = felt_share(theta)
+    out = [(float(state[0, 0]), float(felt_c(share, state)[0]))]
     for before, after in pairwise(knots):
         row = tail[min(np.searchsorted(tail[:, TIME], after), len(tail) - 1)]
         step = coefs(theta, jug_j, float(after - before))
         state = step_mean(step, state, row[OUTDOOR], row[HEAT])
-        out.append((float(state[0, 0]), float(state[1, 0])))
+        out.append((float(state[0, 0]), float(felt_c(share, state)[0])))
     if len(knots) == 1:
         out = out[-1:]
     jugs, boxes = np.array(out).T
     return np.interp(tail[:, TIME], knots, jugs), np.interp(tail[:, TIME], knots, boxes)
 
 
-def _response(bank: Bank, spec: BoxSpec) -> Array:
-    """Box in K at each minute after the jug became 1 K hotter, for the bank's mean sample, over an hour."""
+def _responses(bank: Bank, spec: BoxSpec) -> tuple[Array, Array]:
+    """Reading and box in K at each minute after the jug became 1 K hotter, over an hour, for the mean sample.
+
+    The air answers at once, the probe in it as late as one with a steel cap does; the box answers slowly.
+    """
     c = coefs((bank.theta @ weights(bank))[:, None], priors(spec).jug_j_per_k, LADDER_S)
-    jug, box, out = 1.0, 0.0, [0.0]
+    jug, box, probe, out, slow = 1.0, 0.0, 0.0, [0.0], [0.0]
+    share, follow = float(c.felt[0]), 1.0 - math.exp(-LADDER_S / PROBE_LAG_S)
     (e11, e12), (e21, e22) = c.push[:2, :2, 0].tolist()
     for _ in range(60):
         jug, box = e11 * jug + e12 * box, e21 * jug + e22 * box
-        out.append(box)
-    return np.array(out)
+        probe += follow * (box + share * (jug - box) - probe)
+        out.append(probe)
+        slow.append(box)
+    return np.array(out), np.array(slow)
 
 
 def _without_spikes(t: Array, over: Array) -> Array:
@@ -172,77 +175,37 @@ def _levels(over: Array) -> Array:
     return np.maximum.accumulate(np.maximum(agreed, LEAST_LEVEL_C))
 
 
-def _wander(t: Array) -> Array:
-    """Covariance of reading less expectation when nothing happened: noise, level, slope, bends."""
-    since = t - t[0]
-    apart = np.abs(since[:, None] - since)
-    short, long = np.minimum(since[:, None], since), np.maximum(since[:, None], since)
-    hours = 1.0 / 3600.0
-    bends = BEND_K_PER_H15**2 * (short * hours) ** 2 * (3.0 * long - short) * hours / 6.0
-    return np.asarray(
-        NOISE_SD_C**2 * np.eye(len(t))
-        + MEMORY_SD_C**2 * np.exp(-apart / 600.0)
-        + LEVEL_SD_C**2
-        + (SLOPE_K_PER_H * hours) ** 2 * since[:, None] * since
-        + bends
-    )
-
-
-def _log_odds(over: Array, shape: Array, mean: float, sd: float, cov: Array) -> float:
-    """Log odds that `over` holds `shape` times a normal amount (mean, sd) against that it does not.
-
-    Closed form of two normal densities that differ by one rank.
-    """
-    shaped, plain = np.linalg.solve(cov, np.stack([shape, over], axis=1)).T
-    weight, pull = float(shape @ shaped), float(shape @ plain)
-    share = 1.0 + sd * sd * weight
-    return 0.5 * ((sd * pull + mean / sd) ** 2 / share - (mean / sd) ** 2 - math.log(share))
-
-
-@dataclass(frozen=True, slots=True)
-class _Window:
-    """The tail against its expectation; `response` is that of the box to a jug 1 K hotter, by the minute."""
-
-    t: Array
-    over: Array
-    wander: Array
-    response: Array
-    hotter_k: float
-
-
-def _lid_cov(w: _Window, i: int) -> Array:
-    """What a lid opened before row `i` adds: rows in the dip tell nothing, the rest heals."""
-    levels = _levels(w.over[:i])
-    extra = np.zeros_like(w.wander)
-    dipped = np.flatnonzero(w.over[:i] < levels - DIP_C)
-    extra[dipped, dipped] = DIP_SD_C**2
-    after = np.where(w.t >= w.t[i], w.t - 0.5 * (w.t[i - 1] + w.t[i]), np.inf)
-    for sd, memory_s in HEALING:
-        heal = np.exp(-after / memory_s)
-        extra += sd**2 * heal[:, None] * heal
-    return extra
-
-
-def _drop(w: _Window, at_s: float, i: int) -> float:
-    """The sharpest fall in the minutes before row `i`: an open lid shows as one."""
-    near = w.over[: i + 1][w.t[: i + 1] > at_s - LID_NEAR_S]
-    return float(np.max(np.maximum.accumulate(near) - near)) if len(near) else 0.0
-
-
-def _bend_at(w: _Window, i: int, prior: Prior) -> Bend | None:
-    """Try a jug put in just before row `i`, against a lid shut at that time and no more."""
+def _bend_at(w: Window, i: int, prior: Prior) -> Bend | None:
+    """Try a jug put in just before row `i`. Rows in an earlier dip tell nothing."""
     at = 0.5 * (w.t[i - 1] + w.t[i])
     levels = _levels(w.over[:i])
     rise = float(w.over[w.t >= w.t[-1] - AGREED_S].min() - levels[-1])
-    open_rows = np.flatnonzero(w.over[: i + 1] < np.append(levels, levels[-1]) - DIP_C)
-    bare = _drop(w, at, i) < LID_DROP_C
-    if rise < (prior.least_bare_rise_c if bare else prior.least_rise_c):
+    if rise < prior.least_rise_c:
         return None
-    jug = np.interp(w.t - at, np.arange(len(w.response)) * LADDER_S, w.response, left=0.0)
-    cov = w.wander + _lid_cov(w, i)
-    nats = _log_odds(w.over, jug, MEAN_SHARE * w.hotter_k, SHARE_SD * w.hotter_k, cov)
+    dipped = np.flatnonzero(w.over[:i] < levels - DIP_C)
+    cov = w.wander.copy()
+    cov[dipped, dipped] += DIP_SD_C**2
+    open_rows = np.flatnonzero(w.over[: i + 1] < np.append(levels, levels[-1]) - DIP_C)
     lid = float(w.t[max(open_rows[0] - 1, 0)]) if len(open_rows) else at
-    return Bend(float(at), min(lid, float(at)), rise, nats + (prior.bare_nats if bare else prior.lid_nats))
+    return Bend(float(at), min(lid, float(at)), rise, nats(w, i, cov, prior))
+
+
+def _window(bank: Bank, spec: BoxSpec, tail: Array, jug: Array, box: Array) -> Window:
+    """The tail against `jug` and `box` (rows,), what the old jug would have given."""
+    t, (response, slow) = tail[:, TIME], _responses(bank, spec)
+    made = [shapes(t, response, i) for i in range(1, len(t))]
+    _, sd_c = felt_now(bank)
+    _, jug_sd_c = mixture(weights(bank), bank.mean[0], bank.cov[0])
+    unsure = jug_sd_c * np.interp(t - bank.t_s, np.arange(len(slow)) * LADDER_S, slow)
+    return Window(
+        t,
+        _without_spikes(t, tail[:, BOX] - box),
+        wander(t, sd_c) + unsure[:, None] * unsure,
+        [jug for jug, _ in made],
+        [dip for _, dip in made],
+        max(spec.fill_c - float(jug[-1]), LEAST_HOTTER_K),
+        LID_DEPTH_SHARE * max(float((tail[:, BOX] - tail[:, OUTDOOR]).max()), LID_LEAST_APART_K),
+    )
 
 
 def find_bend(bank: Bank, spec: BoxSpec, tail: Array, prior: Prior = UNASKED) -> Bend | None:
@@ -250,13 +213,9 @@ def find_bend(bank: Bank, spec: BoxSpec, tail: Array, prior: Prior = UNASKED) ->
     if not may_have_risen(tail):
         return None
     jug, box = without_refill(bank, spec, tail)
-    hotter_k = spec.fill_c - float(jug[-1])
-    if hotter_k < LEAST_HOTTER_K:
-        return None
-    t = tail[:, TIME]
-    over = _without_spikes(t, tail[:, BOX] - box)
-    w = _Window(t, over, _wander(t), _response(bank, spec), hotter_k)
+    w = _window(bank, spec, tail, jug, box)
+    t = w.t
     places = [i for i in range(2, len(t)) if t[-1] - t[i] >= LEAST_AFTER_S]
-    bends = [b for i in places if (b := _bend_at(w, i, prior)) is not None]
+    bends = [bend for i in places if (bend := _bend_at(w, i, prior)) is not None]
     best = max(bends, key=lambda b: b.nats, default=None)
     return best if best is not None and best.nats > 0.0 else None

@@ -35,6 +35,7 @@ MORE_MM = 20.0
 MORE_LITRES_PART = 0.5
 MORE_CHICKS = 4
 COLDER_K = 5.0
+SPARE_H = 0.25  # nobody comes to the minute (own choice)
 BREATH_M3_PER_H = 0.041
 """Least fresh air a chick in m3/h: 5 changes an hour of 165 L for twenty day-olds, CO2 under 0.3 % (limit V;
 C from CIGR's heat and CO2, M), as the config's air_changes_per_h says. No advice here goes under it."""
@@ -106,7 +107,7 @@ def just_filled(bank: Bank, spec: BoxSpec, box_c: Array) -> Bank:
     shape = bank.theta.shape[1]
     mean, cov = np.zeros((3, shape)), np.zeros((6, shape))
     mean[0], mean[1] = spec.fill_c, box_c
-    cov[0], cov[5] = FILL_SD_C**2, stray_var(np.exp(bank.theta[1]), 0.0)
+    cov[0], cov[5] = FILL_SD_C**2, stray_var(np.exp(bank.theta[1]))
     return replace(bank, t_s=0.0, mean=mean, cov=cov)
 
 
@@ -153,20 +154,14 @@ def refitted(bank: Bank, old: BoxSpec, new: BoxSpec) -> Bank:
             would.box_j_per_k / was.box_j_per_k,
             1.0,
             1.0,
+            would.air_k_per_w / was.air_k_per_w,
         ]
     )
     return replace(bank, theta=bank.theta + shift[:, None])
 
 
-def too_weak(
-    spec: BoxSpec,
-    flock: Flock,
-    outdoor_c: float,
-    floor_c: float,
-    interval_h: float,
-    learned: Bank | None = None,
-) -> bool:
-    """Whether a fill more likely than not fails to hold for `interval_h`.
+def too_weak(held: Sizing, interval_h: float) -> bool:
+    """Whether a fill more likely than not fails to hold for `interval_h` with some minutes to spare.
 
     The middle of the range, not its early end: on paper the range is so wide that the early end would call
     nearly every box weak, and a warning that always comes is no warning.
@@ -174,7 +169,7 @@ def too_weak(
     """
     if not 0.0 < interval_h <= HORIZON_S / 3600.0:
         raise ValueError(f"interval_h: {interval_h}: more than 0, at most {HORIZON_S / 3600.0:g} h")
-    return median_or_day_h(size(spec, flock, outdoor_c, floor_c, learned)) < interval_h
+    return held.median_h is not None and held.median_h < interval_h + SPARE_H
 
 
 def helps(

@@ -1,7 +1,8 @@
-"""The box as two nodes, jug water and box air, with the outside as the drive.
+"""The box as two nodes, jug water and box, with the outside as the drive, and the air between them.
 
     C_jug dT_jug/dt = -k_jug (T_jug - T_box)
     C_box dT_box/dt =  k_jug (T_jug - T_box) + Q - k_box (T_box - T_out)
+    T_air = T_box + a (T_jug - T_box)
 
 Stepped by the closed form of the matrix exponential, so that a step of any length is exact
 while Q, T_out and the conductances stand still. Every function takes arrays of one shape or scalars.
@@ -33,6 +34,10 @@ SHARE_ROOT = 0.0699
 JUG_AREA_M2 = 0.117
 # 5 mm of towel lets through less than half of what the bare jug gives (towel conductivity from memory).
 WRAPPED_SHARE = 0.45
+# Of that exchange so much goes into the air, the rest as radiation onto the walls: 5.14 of 11.56, 5.68 of
+# 12.26 W/m2K (physics.md section 4). And so the air gives it on to the walls, 3 K above them: 2.04 x 3^0.27.
+INTO_AIR = 0.45
+AIR_FILM_W_PER_M2K = 2.75
 # 12 kJ/K for the air, litter and inner walls of a box of 1.865 m2: an assumption, so its prior is wide.
 BOX_J_PER_M2K = 12000.0 / 1.865
 
@@ -59,8 +64,10 @@ class Priors:
     k_jug_other_w_per_k: float
     k_box_w_per_k: float
     box_j_per_k: float
+    air_k_per_w: float
     log_sd: tuple[float, float, float, float] = (0.30, 0.40, 0.50, 0.35)
     """Of k_jug, k_box, box_j_per_k and the factor on the chicks' heat (physics.md section 5)."""
+    air_log_sd: float = 0.40
 
 
 def water_j_per_k(litres: float, at_c: float = 60.0) -> float:
@@ -81,12 +88,13 @@ def inside_area_m2(spec: BoxSpec) -> float:
     return 2.0 * (length * width + length * height + width * height)
 
 
-def loss_w_per_k(spec: BoxSpec) -> float:
+def loss_w_per_k(spec: BoxSpec, inside_m2k_per_w: float = INSIDE_M2K_PER_W) -> float:
     """Loss in W/K: walls by ISO 6946 over the INSIDE area, and the air change, 0.33 n V.
 
-    The outside area would give a third more in so small a box: the prior's width holds that.
+    From the air inside, or, without the inner surface's resistance, from the walls' inner face. The outside
+    area would give a third more in so small a box: the prior's width holds that.
     """
-    resistance = INSIDE_M2K_PER_W + OUTSIDE_M2K_PER_W + spec.insulation_mm / 1000.0 / spec.insulation_w_per_mk
+    resistance = inside_m2k_per_w + OUTSIDE_M2K_PER_W + spec.insulation_mm / 1000.0 / spec.insulation_w_per_mk
     volume_m3 = spec.length_m * spec.width_m * spec.height_m
     return inside_area_m2(spec) / resistance + AIR_WH_PER_M3K * spec.air_changes_per_h * volume_m3
 
@@ -95,6 +103,17 @@ def jug_w_per_k(spec: BoxSpec, wrapped: bool) -> float:
     """Exchange in W/K of all jugs with the box at 40 K apart, bare or in a towel."""
     area_m2 = JUG_AREA_M2 * math.pow(spec.jug_litres / 3.8, 2.0 / 3.0)
     return spec.jugs * area_m2 * JUG_FILM_W_PER_M2K * (WRAPPED_SHARE if wrapped else 1.0)
+
+
+def air_k_per_w(spec: BoxSpec) -> float:
+    """How far a jug draws the air towards it, against the walls, for each W/K that it gives: in K/W.
+
+    Air holds next to no heat, so it stands where what comes from the jug goes on to walls and leaks:
+    T_air = T_box + a (T_jug - T_box), a = x / (1 + x), x = k_jug times this. The probe hangs in that air.
+    """
+    volume_m3 = spec.length_m * spec.width_m * spec.height_m
+    onward = AIR_FILM_W_PER_M2K * inside_area_m2(spec) + AIR_WH_PER_M3K * spec.air_changes_per_h * volume_m3
+    return INTO_AIR / onward
 
 
 def exchange_share(apart_k: Array) -> Array:
@@ -106,13 +125,17 @@ def exchange_share(apart_k: Array) -> Array:
 
 
 def priors(spec: BoxSpec) -> Priors:
-    """Priors of one box; k_jug has two humps, as stated and with the towel the other way."""
+    """Priors of one box; k_jug has two humps, as stated and with the towel the other way.
+
+    The box is its inner walls: what lies between them and the air is `air_k_per_w`.
+    """
     return Priors(
         jug_j_per_k=spec.jugs * water_j_per_k(spec.jug_litres),
         k_jug_w_per_k=jug_w_per_k(spec, spec.jug_wrapped),
         k_jug_other_w_per_k=jug_w_per_k(spec, not spec.jug_wrapped),
-        k_box_w_per_k=loss_w_per_k(spec),
+        k_box_w_per_k=loss_w_per_k(spec, 0.0),
         box_j_per_k=BOX_J_PER_M2K * inside_area_m2(spec),
+        air_k_per_w=air_k_per_w(spec),
     )
 
 

@@ -148,6 +148,7 @@ def bent(curve: OutdoorCurve, lows: Lows) -> OutdoorCurve:
         curve.t_s,
         curve.mean_c + share * (new_c - mean_c),
         curve.sd_c * (1.0 - share * (1.0 - new_sd_c / max(sd_c, 1e-6))),
+        curve.unrest_k,
     )
 
 

@@ -13,13 +13,13 @@ from typing import Final
 import numpy as np
 
 from coldbrood.brooder import estimate as box_estimate
-from coldbrood.brooder.band import band
 from coldbrood.brooder.bank import Array
 from coldbrood.brooder.hold import LEAST_SD_C, normal_cdf
 from coldbrood.brooder.paths import Paths
 from coldbrood.brooder.plan import NIGHT_MAX_S, NightPlan, night
 from coldbrood.brooder.specs import OutdoorCurve
-from coldbrood.watch.assess import band_ahead, outdoor_ahead
+from coldbrood.watch.assess import outdoor_ahead
+from coldbrood.watch.bands import band_ahead, end_of_band
 from coldbrood.watch.digest import rests_on_timetable
 from coldbrood.watch.events import Now
 from coldbrood.watch.localtime import night_ahead, watch_of
@@ -72,19 +72,14 @@ def look_ahead(site: Site, state: State, box: str, now: Now) -> Outlook:
     ahead = outdoor_ahead(site, state.sight, now)
     paths = box_estimate.forecast(seen.estimate, spec, now.t_s, ahead, flock)
     out_c, out_sd_c = ahead.at(paths.t_s)
-    own = site.batch.floors
-    ages = flock.age_days + (paths.t_s - now.t_s) / 86_400.0
-    ceilings = [
-        band(float(age), seen.look_ins, float(at), own).ceiling_c
-        for age, at in zip(ages, paths.t_s, strict=True)
-    ]
+    floor_c, ceiling_c = band_ahead(site, seen, flock.age_days, now.t_s, paths.t_s)
     return Outlook(
         t_s=now.t_s,
         at_s=paths.t_s,
         box_c=quantiles(paths),
         outdoor_c=np.stack([out_c - OUTDOOR_Z * out_sd_c, out_c, out_c + OUTDOOR_Z * out_sd_c]),
-        floor_c=band_ahead(site, seen, flock.age_days, now.t_s, paths.t_s)[0],
-        ceiling_c=np.array(ceilings),
+        floor_c=floor_c,
+        ceiling_c=ceiling_c,
         plan=_plan(site, state, box, now, ahead),
     )
 
@@ -99,7 +94,7 @@ def _plan(site: Site, state: State, box: str, now: Now, ahead: OutdoorCurve) -> 
     if rising_s - begin_s < SHORTEST_NIGHT_S:
         return None
     flock = flock_of(site, state.sight, box, now.wall_s)
-    age, own = flock.age_days, site.batch.floors
+    age = flock.age_days
     return night(
         seen.estimate,
         site.boxes[box],
@@ -108,10 +103,10 @@ def _plan(site: Site, state: State, box: str, now: Now, ahead: OutdoorCurve) -> 
         min(rising_s, begin_s + NIGHT_MAX_S),
         ahead,
         flock,
-        lambda days: band(days, seen.look_ins, now.t_s + (days - age) * 86_400.0, own).floor_c,
+        end_of_band(site, seen.look_ins, age, now.t_s, "floor_c"),
         site.keeper.risk,
         site.boxes[box].fill_c,
-        lambda days: band(days, seen.look_ins, now.t_s + (days - age) * 86_400.0, own).ceiling_c,
+        end_of_band(site, seen.look_ins, age, now.t_s, "ceiling_c"),
         there_of(site, now),
     )
 

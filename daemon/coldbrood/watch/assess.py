@@ -13,18 +13,18 @@ from coldbrood.brooder.bank import Array
 from coldbrood.brooder.cooler import night_fill_c
 from coldbrood.brooder.hold import Hold, cold_kh, hold
 from coldbrood.brooder.paths import Paths
-from coldbrood.brooder.plan import waking_cost_kh
+from coldbrood.brooder.plan import is_better_later, waking_cost_kh
 from coldbrood.brooder.specs import OutdoorCurve
 from coldbrood.brooder.timetable import Interval, interval
 from coldbrood.brooder.waking import heat_is_worth_waking, is_worth_waking
+from coldbrood.watch.bands import band_ahead, end_of_band
 from coldbrood.watch.events import Now
 from coldbrood.watch.localtime import age_days, is_night, next_wall_s, night_sun, wall_of, watch_of
 from coldbrood.watch.sight import BoxSight, ProbeSight, Sight, drive_at, flock_of, seen_huddled, trend_c_per_h
 from coldbrood.watch.site import ProbeSpec, Site
-from coldbrood.watch.whereabouts import last_at_hand_wall_s
+from coldbrood.watch.whereabouts import last_at_hand_wall_s, there_of
 
 HORIZON_S = 86_400.0
-FLOOR_STEP_S = 7200.0
 LOOK_LEAST_S = 60.0
 LOOK_MOST_S = 900.0
 LOOKS_LEFT = 12.0
@@ -146,11 +146,15 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
         )
 
     worth_it = is_worth_it(site, paths, filled, floors, held.chance_under, now)
+    due = refill_by_s is not None and refill_by_s - site.keeper.lead_s <= now.t_s
+    under = seen.newest is not None and seen.newest[1] < floors[0]
     if not worth_it and timetable_asks(due_s, unsure, site.keeper.lead_s, now.t_s):
         reason = reason.replace("forecast-", "timetable-")
     fill_c = None
-    if worth_it and refill_by_s is not None and refill_by_s - site.keeper.lead_s <= now.t_s:
+    if worth_it and (due or under) and is_night(site, now.wall_s):
         fill_c = _fill_c(site, spec.fill_c, filled, floors, ceilings, now)
+        if not blind and _later(site, sight, box, now, ahead, fill_c or spec.fill_c):
+            worth_it = False
     mean_c, sd_c, estimated = _box_now(site, sight, box, now, blind)
     return BoxView(
         box=box,
@@ -178,6 +182,25 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
     )
 
 
+def _later(site: Site, sight: Sight, box: str, now: Now, ahead: OutdoorCurve, fill_c: float) -> bool:
+    """Whether a sleeping keeper is better woken later."""
+    seen, age = sight.boxes[box], age_days(site, now.wall_s)
+    rising_s = watch_of(now, next_wall_s(site, now.wall_s, site.keeper.rising_s))
+    return is_better_later(
+        seen.estimate,
+        site.boxes[box],
+        now.t_s,
+        rising_s,
+        ahead,
+        flock_of(site, sight, box, now.wall_s),
+        end_of_band(site, seen.look_ins, age, now.t_s, "floor_c"),
+        site.keeper.risk,
+        fill_c,
+        end_of_band(site, seen.look_ins, age, now.t_s, "ceiling_c"),
+        there_of(site, now),
+    )
+
+
 def _fill_c(
     site: Site,
     usual_c: float,
@@ -186,9 +209,7 @@ def _fill_c(
     ceilings: Array,
     now: Now,
 ) -> float | None:
-    """How hot the water of a refill at this hour of the night should be, None for as usual; by day None."""
-    if not is_night(site, now.wall_s):
-        return None
+    """How hot the water of a refill at this hour of the night should be, None for as usual."""
     up_s = watch_of(now, next_wall_s(site, now.wall_s, site.keeper.rising_s)) + GETTING_UP_S
     fill_c = night_fill_c(filled, floors, ceilings, usual_c, up_s, waking_cost_kh(site.keeper.risk))
     return fill_c if fill_c < usual_c else None
@@ -203,17 +224,6 @@ def _box_now(site: Site, sight: Sight, box: str, now: Now, blind: bool) -> tuple
     drive = drive_at(site, sight, box, now.t_s, now.wall_s)
     mean_c, sd_c = box_estimate.now_box(seen.estimate, site.boxes[box], now.t_s, drive)
     return mean_c, sd_c, True
-
-
-def band_ahead(site: Site, seen: BoxSight, age: float, t_s: float, at_s: Array) -> tuple[Array, Array]:
-    """Floor and ceiling at each time ahead: chicks grow older, look-ins fade. Straight between two hours."""
-    knots_s = np.append(np.arange(at_s[0], at_s[-1], FLOOR_STEP_S), at_s[-1])
-    own = site.batch.floors
-    bands = [band(age + (at - t_s) / 86_400.0, seen.look_ins, at, own) for at in knots_s.tolist()]
-    return (
-        np.interp(at_s, knots_s, [its.floor_c for its in bands]),
-        np.interp(at_s, knots_s, [its.ceiling_c for its in bands]),
-    )
 
 
 def is_worth_it(

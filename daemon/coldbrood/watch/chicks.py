@@ -11,7 +11,7 @@ from coldbrood.brooder.band import band
 from coldbrood.brooder.estimate import bank_at
 from coldbrood.brooder.look_ins import nights_without_huddle
 from coldbrood.brooder.milestones import BoxFacts, Weather
-from coldbrood.brooder.sizing import Help, Sizing, alone_c, helps, median_or_day_h, size
+from coldbrood.brooder.sizing import Help, Sizing, alone_c, helps, median_or_day_h, size, too_weak
 from coldbrood.brooder.specs import OutdoorCurve
 from coldbrood.brooder.timetable import interval
 from coldbrood.brooder.typed_low import trust
@@ -147,16 +147,19 @@ def weak_words(site: Site, state: State, name: str, now: Now, low_c: float) -> W
     spec, flock = site.boxes[name], flock_of(site, state.sight, name, now.wall_s)
     bank = state.sight.boxes[name].estimate.bank
     floor_c = band(flock.age_days, floors=site.batch.floors).floor_c
-    hours = interval(flock.age_days, None, None).hours or 0.0
+    hours = interval(flock.age_days, None, None).hours
+    if hours is None:
+        return None
     held = size(spec, flock, low_c, floor_c, bank)
-    if median_or_day_h(held) >= hours:
+    if not too_weak(held, hours):
         return None
     at = f"at {degrees_text(site.keeper, low_c)} outside"
     best = [_help(one) for one in helps(spec, flock, low_c, floor_c, bank) if one.gain_h > 0.0][:SHOWN_HELPS]
     body = (
         f"By what is known of it a fill holds {_hours(held)} over the floor of "
-        f"{degrees_text(site.keeper, floor_c)} {at}; the timetable asks for {hours:g} h. {_best(best)}The "
-        "readings will tell; until then fill by what the chicks show. Never seal the box: they must breathe."
+        f"{degrees_text(site.keeper, floor_c)} {at}; the timetable asks for {hours:g} h, and some to spare. "
+        f"{_best(best)}The readings will tell; until then fill by what the chicks show. Never seal the box: "
+        "they must breathe."
     )
     return Words(f"Too weak for tonight: {box_title(name)}", body)
 

@@ -4,7 +4,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import median
 
-from coldbrood.brooder.refills import ANSWERED_WITHIN_S, ASKED, ASKED_AT_NIGHT, LIKELY, UNASKED, Ask, Prior
+from coldbrood.brooder.bends import Prior
+from coldbrood.brooder.refills import (
+    ANSWERED_WITHIN_S,
+    ASKED,
+    ASKED_AT_NIGHT,
+    LIKELY,
+    LIKELY_AT_NIGHT,
+    UNASKED,
+    UNASKED_AT_NIGHT,
+    Ask,
+)
 from coldbrood.watch.localtime import is_night, second_of_day
 from coldbrood.watch.site import Site
 
@@ -43,10 +53,12 @@ def prior_of_refill(
     site: Site, track: Sequence[tuple[float, float]], floor_c: float, asked: bool, t_s: float, wall_s: float
 ) -> Prior:
     """How far a refill is to be expected; `track` are points (t_s, box_c), `asked` that one was asked for."""
+    night = is_night(site, wall_s)
     if asked:
-        return ASKED_AT_NIGHT if is_night(site, wall_s) else ASKED
+        return ASKED_AT_NIGHT if night else ASKED
     second, keeper = second_of_day(site, wall_s), site.keeper
-    if any((second - hour) % DAY_S < OWN_HOUR_S for hour in (keeper.bedtime_s, keeper.rising_s)):
-        return LIKELY
+    own = any((second - hour) % DAY_S < OWN_HOUR_S for hour in (keeper.bedtime_s, keeper.rising_s))
     lately = [box_c for at, box_c in track[-NEAR_POINTS:] if t_s - at < NEAR_S]
-    return LIKELY if lately and median(lately) < floor_c + NEAR_C else UNASKED
+    if own or (lately and median(lately) < floor_c + NEAR_C):
+        return LIKELY_AT_NIGHT if night else LIKELY
+    return UNASKED_AT_NIGHT if night else UNASKED

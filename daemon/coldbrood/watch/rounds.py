@@ -1,15 +1,14 @@
 """The rounds of the day: bedtime, morning, dusk, and what is said only once."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
-from typing import Literal
 
-from coldbrood.brooder.band import SeenLookIn, band
 from coldbrood.brooder.estimate import Ask
 from coldbrood.brooder.plan import NIGHT_MAX_S, NightPlan, night
 from coldbrood.watch import alarms as machine
 from coldbrood.watch import chicks
 from coldbrood.watch.assess import BoxView, outdoor_ahead
+from coldbrood.watch.bands import end_of_band
 from coldbrood.watch.conditions import CONDITIONS
 from coldbrood.watch.digest import (
     NightForecast,
@@ -85,27 +84,14 @@ def night_plans(site: Site, state: State, now: Now) -> Mapping[str, NightPlan]:
             rising_s,
             ahead,
             flock_of(site, state.sight, name, now.wall_s),
-            _end_of(site, seen.look_ins, age, now.t_s, "floor_c"),
+            end_of_band(site, seen.look_ins, age, now.t_s, "floor_c"),
             site.keeper.risk,
             site.boxes[name].fill_c,
-            _end_of(site, seen.look_ins, age, now.t_s, "ceiling_c"),
+            end_of_band(site, seen.look_ins, age, now.t_s, "ceiling_c"),
             there_of(site, now),
         )
         for name, seen in state.sight.boxes.items()
     }
-
-
-def _end_of(
-    site: Site, look_ins: tuple[SeenLookIn, ...], age: float, t_s: float, end: Literal["floor_c", "ceiling_c"]
-) -> Callable[[float], float]:
-    """One end of the band by the age that the chicks will have, with the look-ins fading on the way."""
-    own = site.batch.floors
-
-    def at(days: float) -> float:
-        its = band(days, look_ins, t_s + (days - age) * 86_400.0, own)
-        return its.floor_c if end == "floor_c" else its.ceiling_c
-
-    return at
 
 
 def _asks(site: Site, plans: Mapping[str, NightPlan], now: Now) -> Mapping[str, Ask]:

@@ -5,17 +5,18 @@ keeper meanwhile is told it beside them. So a sight kept some time ago and fed w
 the sight of a daemon that never stopped.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from coldbrood.brooder import estimate as box_estimate
 from coldbrood.brooder import outdoor, typed_low
 from coldbrood.brooder.band import SeenLookIn, band
+from coldbrood.brooder.bends import Prior
 from coldbrood.brooder.carry import modern
 from coldbrood.brooder.estimate import Ask, Drive, Estimate, Refill
 from coldbrood.brooder.outdoor import Habit
-from coldbrood.brooder.refills import Prior
-from coldbrood.brooder.specs import Flock
+from coldbrood.brooder.specs import DAY_UNREST_K, Flock
 from coldbrood.watch import batches
 from coldbrood.watch.events import Note, Reading, Refused
 from coldbrood.watch.expected import BoxAsk, is_open, last_ask, prior_of_refill
@@ -119,7 +120,10 @@ def fitted_sight(site: Site, kept: Sight) -> Sight:
     A new box is in use if any is: to watch one too many is the safe side.
     """
     known = {**first_sight(site).boxes, **kept.resting, **kept.boxes}
-    known = {name: replace(box, estimate=modern(box.estimate)) for name, box in known.items()}
+    known = {
+        name: replace(known[name], estimate=modern(known[name].estimate, spec))
+        for name, spec in site.boxes.items()
+    }
     used = {name for name in site.boxes if name not in kept.resting} if kept.boxes else set()
     boxes = {name: known[name] for name in site.boxes if name in used}
     resting = {name: known[name] for name in site.boxes if name not in used}
@@ -223,10 +227,12 @@ def _longer_track(
 
 
 def drive_at(site: Site, sight: Sight, box: str, t_s: float, wall_s: float) -> Drive:
-    """What acts on a box at a time: outdoor air with its doubt, and the chicks."""
+    """What acts on a box at a time: outdoor air with its doubt and the hour's unrest, and the chicks."""
     outdoor_c, sd_c = outdoor_now(sight, t_s)
-    flock = flock_of(site, sight, box, wall_s)
-    return Drive(outdoor_c=outdoor_c, outdoor_sd_c=sd_c, flock=flock)
+    sunset_s, sunrise_s = night_sun(site, wall_s)
+    dark = sunset_s is not None and sunrise_s is not None and sunset_s <= wall_s < sunrise_s
+    unknown = math.hypot(sd_c, 0.0 if dark else DAY_UNREST_K)
+    return Drive(outdoor_c, unknown, flock_of(site, sight, box, wall_s))
 
 
 def flock_of(site: Site, sight: Sight, box: str, wall_s: float) -> Flock:

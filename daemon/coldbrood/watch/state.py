@@ -13,7 +13,7 @@ from coldbrood.watch.sight import Sight, first_sight
 from coldbrood.watch.site import Site
 from coldbrood.watch.verdicts import Health
 
-ASKS_KEPT = 24
+ASKS_KEPT = 48
 
 
 @dataclass(frozen=True, slots=True)

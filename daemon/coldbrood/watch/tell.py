@@ -45,7 +45,7 @@ def tell(site: Site, state: State, now: Now) -> State:
         name = f"{key}#{alarm.raises}.{nudge}"
         state = enqueue(state, name, key, spoken, alarm.urgency, reached(site.channels, channels), now)
         state = replace(state, alarms=machine.told(state.alarms, key, now.t_s))
-        if nudge == 1 and alarm.row.settled_by == "refill":
+        if alarm.row.settled_by == "refill":
             state = asking(state, {alarm.subject: Ask(now.t_s, _water_c(alarm, view))})
         if quiet and nudge == 1:
             state = replace(state, ledger=replace(state.ledger, wakings=state.ledger.wakings + 1))

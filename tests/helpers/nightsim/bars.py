@@ -6,7 +6,6 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from nightsim.batch import WEAK_UNDER_H
 from nightsim.scores import Case
 
 Row = dict[str, Any]
@@ -20,8 +19,8 @@ def figure(value: float, bar: str, holds: bool) -> Figure:
 
 
 def strong(rows: Iterable[Row]) -> list[Row]:
-    """Batches whose box is not too weak on paper."""
-    return [row for row in rows if row["paper_hold_h"] >= WEAK_UNDER_H]
+    """Batches whose box the watch did not call too weak on day 0."""
+    return [row for row in rows if not row["called_weak"]]
 
 
 def total(rows: Iterable[Row], who: str, what: str) -> float:

@@ -3,7 +3,6 @@
 from dataclasses import asdict, dataclass
 from typing import Any
 
-import numpy as np
 from nightsim.baselines import Threshold, timetable_life
 from nightsim.floors import DEMANDING, FLOORS, under
 from nightsim.lane import Life, live
@@ -12,12 +11,7 @@ from nightsim.product import Product, site_of
 from nightsim.scenario import Scenario, draw
 from nightsim.scores import Scored
 
-from coldbrood.brooder.estimate import forecast, start
-from coldbrood.brooder.hold import hold
-from coldbrood.brooder.specs import Flock, OutdoorCurve
-
 DEFAULT_RISK = 0.1
-WEAK_UNDER_H = 3.0
 SEEN_WITHIN_MIN = 10
 
 
@@ -35,18 +29,6 @@ def tally(life: Life, floor_name: str) -> Tally:
     """Count one life under one floor."""
     cold_kh, hard_min = under(life.lane, FLOORS[floor_name])
     return Tally(len(life.wakings), life.refills, cold_kh, hard_min)
-
-
-def paper_hold_h(s: Scenario) -> float:
-    """On paper, what a fresh jug holds at 21 C on day 1 outside at the mean of the first three nights."""
-    night = (np.arange(3 * 1440) % 1440 < 390) | (np.arange(3 * 1440) % 1440 >= 1320)
-    out_c = float(s.weather.outdoor_c[: 3 * 1440][night].mean())
-    curve = OutdoorCurve(np.array([0.0, 1e5]), np.full(2, out_c), np.full(2, 1.0))
-    flock = Flock(s.chicks, 1.0, "layer")
-    paths = forecast(start(s.spec, flock, 1), s.spec, 0.0, curve, flock, refills=((0.0, s.spec.fill_c),))
-    floors = np.where(paths.t_s < 3600.0, -np.inf, 21.0)
-    median_s = hold(paths, floors, 0.1).median_s
-    return 24.0 if median_s is None else median_s / 3600.0
 
 
 def refills_seen(refills: list[int], seen: list[int]) -> tuple[int, int, int]:
@@ -78,7 +60,7 @@ def run(seed: int, floor_name: str = "demanding", risk: float = DEFAULT_RISK) ->
         "seed": seed,
         "place": s.place.name,
         "outdoor_c": float(s.weather.outdoor_c.mean()),
-        "paper_hold_h": paper_hold_h(s),
+        "called_weak": called_weak(scored.product),
         "tally": {name: asdict(tally(one, floor_name)) for name, one in lives.items()},
         "refills_seen": refills_seen(life.lane.refills, scored.product.seen),
         "cases": [asdict(case) for case in scored.cases],
@@ -86,6 +68,11 @@ def run(seed: int, floor_name: str = "demanding", risk: float = DEFAULT_RISK) ->
         "residuals": scored.residuals,
         "other_wakings": _other(scored.product),
     }
+
+
+def called_weak(product: Product) -> bool:
+    """Whether the watch said on day 0 that this box is too weak for its first night."""
+    return any(minute < 1440 and send.key.startswith("sizing-") for minute, send in product.sends)
 
 
 def _other(product: Product) -> dict[str, int]:

@@ -21,7 +21,8 @@ from coldbrood.brooder.estimate import forecast
 from coldbrood.brooder.hold import Hold, hold
 from coldbrood.brooder.paths import roll
 from coldbrood.brooder.specs import Flock, OutdoorCurve
-from coldbrood.watch.assess import band_ahead, outdoor_ahead
+from coldbrood.watch.assess import outdoor_ahead
+from coldbrood.watch.bands import band_ahead
 from coldbrood.watch.sight import flock_of
 
 Array = NDArray[np.float64]
