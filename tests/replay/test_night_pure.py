@@ -135,19 +135,19 @@ BLIND = """
 TWO = """
 18:47:15 phone-1 Head count: each box at dusk | dusk
 22:00:00 phone-1 One fill now, up at 02:30: box B | bedtime
-02:10:15 phone-1 Refill now: box B 22.1 C, floor 21.1 | forecast
-02:20:15 phone-1 Refill now: box B 22.1 C, floor 21.1 | forecast
-02:30:15 phone-1 Refill now: box B 21.8 C, floor 21.1 | forecast
-02:30:15 phone-2 Refill now: box B 21.8 C, floor 21.1 | forecast
+02:03:15 phone-1 Refill now: box B 22.9 C, floor 21.1 | forecast
+02:13:15 phone-1 Refill now: box B 21.9 C, floor 21.1 | forecast
+02:23:15 phone-1 Refill now: box B 21.9 C, floor 21.1 | forecast
+02:23:15 phone-2 Refill now: box B 21.9 C, floor 21.1 | forecast
 02:49:15 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
 02:59:15 phone-1 Refill now: box A 22.4 C, floor 21.1 | forecast
 03:09:15 phone-1 Refill now: box A 21.9 C, floor 21.1 | forecast
 03:09:15 phone-2 Refill now: box A 21.9 C, floor 21.1 | forecast
 06:30:00 phone-1 Fill now, first thing: box A, box B | morning
-06:31:00 phone-1 Refill now: box B 22 C, floor 21.1 | forecast
-06:41:00 phone-1 Refill now: box B 21.7 C, floor 21.1 | forecast
-06:51:00 phone-1 Refill now: box B 21.5 C, floor 21.1 | forecast
-06:51:00 phone-2 Refill now: box B 21.5 C, floor 21.1 | forecast
+06:31:00 phone-1 Refill now: box B 21.8 C, floor 21.1 | forecast
+06:41:00 phone-1 Refill now: box B 21.4 C, floor 21.1 | forecast
+06:51:00 phone-1 Refill now: box B 21.2 C, floor 21.1 | forecast
+06:51:00 phone-2 Refill now: box B 21.2 C, floor 21.1 | forecast
 """
 
 

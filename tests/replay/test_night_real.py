@@ -53,13 +53,16 @@ DOWN_S = 15 * MINUTE_S  # longer than what the daemon passes over in silence (10
 # pure watch the nudge comes at 02:36 whether that is 19:00 or 19:14). The jug of 19:00 does not last past
 # midnight, nor any fill from then to the morning: so a fill at bedtime, whatever else it says, and a nudge.
 # The keeper takes 20 minutes, in which the nudge comes again each 10: twice, and then to the neighbour too.
-NIGHT = {
+# Whether the jug of 03:00 lasts an hour and a half beyond rising, so that nothing is asked for then, is touch
+# and go: both are right, and each says that the keeper was woken once.
+MORNING = ("Fill now, first thing: box A", "Morning: woken once")
+NIGHT: dict[str, tuple[tuple[str, str, str | tuple[str, ...]], ...]] = {
     "phone": (
         ("22:00", "22:15", "One fill now"),
         ("02:11", "03:02", "Refill now: box A 2"),
         ("02:21", "03:17", "Refill now: box A 2"),
         ("02:31", "03:32", "Refill now: box A 2"),
-        ("06:30", "06:36", "Fill now, first thing: box A"),
+        ("06:30", "06:36", MORNING),
     ),
     "neighbour": (("02:31", "03:32", "Refill now: box A 2"),),
 }
@@ -288,8 +291,8 @@ def test_killed_in_the_quiet_and_again_at_the_nudge_the_night_is_the_same(real: 
     assert all(one.title.startswith("Refill now: box A 2") for one in (*nudges, *real.on("neighbour"))), came
     assert sum(one.title.endswith(AGAIN) for one in real.came) <= 1, came
     assert len(real.on("neighbour")) <= 1, came
-    assert morning.title == "Fill now, first thing: box A", came
-    assert morning.body.startswith("Woken once."), came
+    assert morning.title in MORNING, came
+    assert f"{morning.title}. {morning.body}".lower().count("woken once") == 1, came
     assert morning.body.count("I was down and am back") == 1
     assert only_under_an_open_lid(real.night.houses["a"])
     with JournalReader.open(real.bench.journal_path) as reader:
