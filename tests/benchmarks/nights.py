@@ -135,7 +135,7 @@ def consistency(seeds: Sequence[int], jobs: int) -> None:
 
 
 def bound(seeds: Sequence[int], jobs: int) -> None:
-    """CRPS against the box on paper, ours and that of the true box: no estimate can be better."""
+    """CRPS against the box on paper, ours and that of the true box: in the long run the best."""
     with ProcessPoolExecutor(jobs) as pool:
         found = [one for some in pool.map(known_box.run, seeds) for one in some]
     print(table(("CRPS after", "n", "ours, h", "to paper", "true box"), known_box.table_rows(found)))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from nightsim.floors import DEMANDING, FLOORS, Floor
-from nightsim.lane import Ask, Lane, live
+from nightsim.lane import Ask, Lane, followed_c, live
 from nightsim.product import Product, site_of
 from nightsim.scenario import draw
 from nightsim.scores import GRID_MIN, HORIZON_MIN, Array, Case, Scored, When, crps_h
@@ -51,22 +51,12 @@ def chance(product: Product, lane: Lane, floor: Floor) -> Array:
             true.vent_factor,
         )
         nodes = s.box.minute(MANY, nodes, lane.towel, acts, 60.0)
-        probe_c = probe_c + _followed(lane, minute, nodes, probe_c)
+        probe_c = followed_c(s.box_probe, minute, nodes, probe_c)
         under = probe_c + s.box_probe.offset_c < floor((minute + 1) / 1440.0)
         came[under & np.isinf(came)] = i + 1
         if not np.isinf(came).any():
             break
     return np.asarray((came <= GRID_MIN[:, None]).mean(axis=1))
-
-
-def _followed(lane: Lane, minute: int, nodes: tuple[Array, ...], probe_c: Array) -> Array:
-    """What the probe moves in a minute, as `Lane` has it."""
-    probe, (_, surface, air, structure) = lane.scenario.box_probe, nodes
-    around_c = air + float(probe.jug_share[minute]) * (surface - air)
-    lag_s = probe.lag_s
-    if probe.buried[minute]:
-        around_c, lag_s = 0.5 * (air + structure), lag_s + 1500.0
-    return np.asarray((around_c - probe_c) * (1.0 - np.exp(-60.0 / lag_s)))
 
 
 @dataclass

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
 import numpy as np
-from nightsim.scenario import BEDTIME_MIN, RISING_MIN, Scenario
-from nightsim.truth import ONE
+from nightsim.scenario import BEDTIME_MIN, RISING_MIN, ProbeDraw, Scenario
+from nightsim.truth import ONE, Lanes
 from nightsim.weather import DAYS
 
 START_MIN = 10 * 60
@@ -82,12 +82,7 @@ class Lane:
         self.minute += 1
 
     def _follow(self) -> None:
-        probe, (_, surface, air, structure) = self.scenario.box_probe, self.nodes
-        share, lag_s = float(probe.jug_share[self.minute]), probe.lag_s
-        around_c = air + share * (surface - air)
-        if probe.buried[self.minute]:
-            around_c, lag_s = 0.5 * (air + structure), lag_s + 1500.0
-        self.probe_c += (around_c - self.probe_c) * (1.0 - float(np.exp(-60.0 / lag_s)))
+        self.probe_c = followed_c(self.scenario.box_probe, self.minute, self.nodes, self.probe_c)
 
     def shown_c(self) -> float:
         """What the probe would show without wander, noise and steps."""
@@ -109,6 +104,15 @@ class Lane:
         self.towel = float(s.towel_by_day[self.minute // 1440])
         self.lid_s = float(rng.uniform(30.0, 100.0))
         self.refills.append(self.minute)
+
+
+def followed_c(probe: ProbeDraw, minute: int, nodes: tuple[Lanes, ...], probe_c: Lanes) -> Lanes:
+    """The probe a minute later: late in the air, near the jug's skin, or under the litter."""
+    _, surface, air, structure = nodes
+    around_c, lag_s = air + float(probe.jug_share[minute]) * (surface - air), probe.lag_s
+    if probe.buried[minute]:
+        around_c, lag_s = 0.5 * (air + structure), lag_s + 1500.0
+    return probe_c + (around_c - probe_c) * (1.0 - float(np.exp(-60.0 / lag_s)))
 
 
 def _stepped(celsius: float) -> float:
