@@ -8,6 +8,7 @@ from pathlib import Path
 
 MOSQUITTO = "/usr/sbin/mosquitto"
 PATIENCE_S = 20.0
+PINGREQ = b"\xc0\x00"  # MQTT 3.1.1, 3.12; three of them are also no TLS record
 
 
 class Broker:
@@ -32,14 +33,13 @@ class Broker:
             )
 
     def start(self) -> None:
-        """Returns once the broker takes connections."""
+        """Returns once the broker's main loop answers; before that it may lose a SIGTERM (2.0.11)."""
         with (self.folder / "mosquitto.log").open("ab") as log:
             self._process = subprocess.Popen([MOSQUITTO, "-c", str(self._conf)], stdout=log, stderr=log)
         until = time.monotonic() + PATIENCE_S
         while self._process.poll() is None and time.monotonic() < until:
-            with socket.socket() as knock:
-                if knock.connect_ex(("127.0.0.1", self.port)) == 0:
-                    return
+            if answers(self.port):
+                return
             time.sleep(0.02)
         raise AssertionError(f"mosquitto did not start: {self.log()}")
 
@@ -88,6 +88,19 @@ class Broker:
             (self.folder / "acl").write_text(acl, encoding="utf-8")
             lines.append(f"acl_file {self.folder}/acl")
         return "\n".join(lines) + "\n"
+
+
+def answers(port: int) -> bool:
+    """True if a broker's loop turns there: it closes on a ping before any CONNECT (MQTT 3.1.1, 3.1-1)."""
+    with socket.socket() as knock:
+        knock.settimeout(PATIENCE_S)
+        if knock.connect_ex(("127.0.0.1", port)) != 0:
+            return False
+        try:
+            knock.sendall(3 * PINGREQ)
+            return knock.recv(1) == b""
+        except ConnectionResetError:
+            return True
 
 
 def free_port() -> int:

@@ -2,12 +2,11 @@
 
 import os
 import signal
-import socket
 import subprocess
 import time
 from pathlib import Path
 
-from broker import free_port
+from broker import answers, free_port
 
 BROKER_FILES = Path(__file__).parents[2] / "deploy" / "broker"
 PASSWORDS = {
@@ -57,14 +56,13 @@ class HardenedBroker:
         )
 
     def start(self) -> None:
-        """Returns once the broker takes connections."""
+        """Returns once the broker's main loop answers."""
         conf = str(self.folder / "mosquitto.conf")
         self.process = subprocess.Popen(["/usr/sbin/mosquitto", "-c", conf], stderr=subprocess.PIPE)
         until = time.monotonic() + PATIENCE_S
         while self.process.poll() is None and time.monotonic() < until:
-            with socket.socket() as probe:
-                if probe.connect_ex(("127.0.0.1", self.port)) == 0:
-                    return
+            if answers(self.port):
+                return
             time.sleep(0.05)
         raise AssertionError(f"mosquitto did not start: {self._last_words()}")
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
-from broker import MOSQUITTO, PATIENCE_S, Broker
+from broker import MOSQUITTO, PATIENCE_S, Broker, answers
 
 _CAME = re.compile(r"Received PUBLISH from ")
 _WENT = re.compile(r"Sending PUBLISH to (\S+) \(d\d, q1, r\d, m(\d+), '([^']+)'")
@@ -62,11 +62,12 @@ class LoggedBroker(Broker):
         return "\n".join(lines) + "\n"
 
     def start(self) -> None:
-        """Returns once the broker takes connections."""
+        """Returns once the broker's main loop answers."""
         self._process = subprocess.Popen([MOSQUITTO, "-c", str(self._conf)], stderr=subprocess.PIPE)
         assert self._process.stderr is not None
         threading.Thread(target=self._read, args=(self._process.stderr,), daemon=True).start()
         assert self._running.wait(PATIENCE_S), "mosquitto did not start"
+        assert answers(self.port), "mosquitto did not stay"
 
     def wait_for_ack(self, client: str, topic: str, patience_s: float = PATIENCE_S) -> Crossing:
         """The newest crossing of a topic once it is acknowledged; AssertionError if it never is."""
