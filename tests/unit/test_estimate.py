@@ -244,6 +244,19 @@ def test_readings_close_together_weigh_less() -> None:
     assert banks.reading_var(3600.0) == pytest.approx(banks.PROBE_SD_C**2, rel=0.01)
 
 
+def test_a_look_in_longer_bins_sees_what_one_in_short_bins_sees(monkeypatch: pytest.MonkeyPatch) -> None:
+    est = fed(start(SPEC, FLOCK, 7), readings(100, every_s=300.0))
+    at_s = (est.last_s or 0.0) + 60.0
+    mean_c, sd_c = now_box(est, SPEC, at_s, DRIVE)
+    wide_k = width_h(est, at_s)
+    monkeypatch.setattr("coldbrood.brooder.estimate.LOOK_BIN_S", 300.0)
+    short_mean_c, short_sd_c = now_box(est, SPEC, at_s, DRIVE)
+    assert mean_c != short_mean_c
+    assert mean_c == pytest.approx(short_mean_c, abs=0.1)
+    assert sd_c == pytest.approx(short_sd_c, rel=0.15)
+    assert wide_k == pytest.approx(width_h(est, at_s), rel=0.05)
+
+
 def test_a_wild_reading_moves_the_box_little() -> None:
     est = fed(start(SPEC, FLOCK, 7), readings(240))
     last = est.last_s or 0.0

@@ -89,3 +89,22 @@ def test_a_bank_kept_by_an_older_version_is_taken_up() -> None:
     )
     assert again.theta.shape == (6, banks.SAMPLES)
     assert modern(est, SPEC) is est
+
+
+@pytest.mark.parametrize(("before", "after"), [(0.0, 1 / 12), (1.0, 7 / 12), (1 / 6, 1 / 6)])
+def test_half_of_the_fills_have_the_towel_as_the_last_one_had(before: float, after: float) -> None:
+    # One in six against habit (own choice) is what it stays at where nothing is learned of it.
+    apart = math.log(priors(SPEC).k_jug_other_w_per_k / priors(SPEC).k_jug_w_per_k)
+    bank = settled()
+    theta = banks.as_usual(bank.theta)
+    theta[TOWEL] = np.where(np.arange(banks.SAMPLES) < before * banks.SAMPLES, apart, 0.0)
+    theta[0] += theta[TOWEL]
+    filled = jug.refilled(replace(bank, theta=theta), SPEC, None)
+    other = np.abs(filled.theta[TOWEL]) > banks.AS_USUAL_LOG
+    assert other.mean() == pytest.approx(after, abs=0.05)
+    assert usual_log(filled) == pytest.approx(usual_log(bank))
+
+
+def test_on_paper_one_jug_in_six_has_its_towel_against_habit() -> None:
+    other = np.abs(banks.draw(SPEC, 7).theta[TOWEL]) > banks.AS_USUAL_LOG
+    assert other.mean() == pytest.approx(1 / 6, abs=0.03)

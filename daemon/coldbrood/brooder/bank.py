@@ -32,16 +32,21 @@ STRAY_MEMORY_S = 7200.0
 STRAY_K = 1.7
 JUG_DRIFT_K2_PER_S = 0.3**2 / 3600.0
 BOX_DRIFT_K2_PER_S = 0.15**2 / 3600.0
-# The readings' error remembers for ten minutes (physics.md section 5): thinned readings weigh less.
-PROBE_SD_C = 0.15
+# The readings' error remembers for ten minutes (physics.md section 5): thinned readings weigh less. It is
+# wider than a probe's own, as two nodes are not the box: with 0.15 too few boxes outlived a fresh jug's first
+# hour, and forecasts from it were too sure (own choice, on simulated boxes).
+PROBE_SD_C = 0.3
 PROBE_MEMORY_S = 600.0
 SURPRISE_SD = 2.5
 LONGEST_STEP_S = 600.0
 FILL_SD_C = 7.0
 LOG_WALK_PER_SQRT_H = 0.02
-# One fill in so many has the towel the other way, and what a towel does is known so well (own choice).
+# One fill in so many has the towel the other way, and what a towel does is known so well (own choice). A
+# jug without its towel at noon may lack it at night: half of the fills have it as the last one had.
 OTHER_TOWEL_ONE_IN = 6
 TOWEL_LOG_SD = 0.2
+AS_LAST_SHARE = 0.5
+AS_USUAL_LOG = 0.4  # within this of its usual a jug has its towel as usual
 # And each fill gives by so much more or less than the last: where the jug stands, how full it is.
 FILL_LOG_SD = 0.1
 TOWEL, AIR = 4, 5
@@ -145,7 +150,7 @@ def draw(spec: BoxSpec, seed: int) -> Bank:
     centre = np.log([p.k_jug_w_per_k, p.k_box_w_per_k, p.box_j_per_k, 1.0])
     theta = centre[:, None] + np.array(p.log_sd)[:, None] * spread_normals(rng, 4)
     air = math.log(p.air_k_per_w) + p.air_log_sd * spread_normals(np.random.default_rng((seed, 1)), 1)
-    theta = with_towels(np.vstack([theta, np.zeros(SAMPLES), air]), spec, rng)
+    theta = with_towels(np.vstack([theta, np.zeros(SAMPLES), air]), spec, rng, as_last_share=0.0)
     nothing = np.zeros((3, SAMPLES)), np.zeros((6, SAMPLES)), np.zeros(SAMPLES)
     return Bank(0.0, seed, 1, theta, *nothing)
 
@@ -158,10 +163,17 @@ def as_usual(theta: Array) -> Array:
     return usual
 
 
-def with_towels(theta: Array, spec: BoxSpec, rng: np.random.Generator) -> Array:
-    """Parameters (6, n) after another fill: the jug stands otherwise, and one in six has its towel so too."""
+def with_towels(
+    theta: Array, spec: BoxSpec, rng: np.random.Generator, as_last_share: float = AS_LAST_SHARE
+) -> Array:
+    """Parameters (6, n) after another fill: the jug stands otherwise, and its towel may be the other way.
+
+    So many keep the towel as it was, of the rest one in six has it against habit.
+    """
     p, n = priors(spec), theta.shape[1]
-    other = rng.permutation(n) % OTHER_TOWEL_ONE_IN == 0
+    by_chance = rng.permutation(n) % OTHER_TOWEL_ONE_IN == 0
+    as_last = rng.permutation(n) < as_last_share * n
+    other = np.where(as_last, np.abs(theta[TOWEL]) > AS_USUAL_LOG, by_chance)
     apart = math.log(p.k_jug_other_w_per_k / p.k_jug_w_per_k) + TOWEL_LOG_SD * spread_normals(rng, 1, n)[0]
     new = as_usual(theta)
     new[TOWEL] = np.where(other, apart, 0.0) + FILL_LOG_SD * spread_normals(rng, 1, n)[0]

@@ -26,7 +26,7 @@ from coldbrood.brooder.bank import (
 )
 from coldbrood.brooder.bends import Prior
 from coldbrood.brooder.flock import flock_heat_w
-from coldbrood.brooder.intake import LID_AFTER_S, TAIL_S, absorb, group, with_reading
+from coldbrood.brooder.intake import LID_AFTER_S, LOOK_BIN_S, TAIL_S, absorb, group, with_reading
 from coldbrood.brooder.jug import refilled
 from coldbrood.brooder.paths import Paths, roll
 from coldbrood.brooder.refills import ANSWERED_WITHIN_S, TIME, UNASKED, Ask, Due, Refill, find_bend
@@ -184,7 +184,7 @@ def _caught_up(est: Estimate, spec: BoxSpec) -> tuple[Bank, tuple[Due, ...]]:
     """The bank run through the tail, and the refills noted after the last reading."""
     bank, due, tail = est.bank, est.due, est.tail
     while len(tail):
-        n = group(tail, due)
+        n = group(tail, due, LOOK_BIN_S)
         bank, due = absorb(bank, spec, tail[:n], tail[n:], due)
         tail = tail[n:]
     return bank, due

@@ -22,6 +22,9 @@ from coldbrood.brooder.thermal import priors
 
 SLOT_S = 55.0
 BIN_S = 300.0
+# A look runs through the tail in longer bins, at half the cost: by `bank.reading_var` the mean of two bins is
+# worth what both are.
+LOOK_BIN_S = 600.0
 TAIL_S = 1500.0
 GAP_S = 2700.0
 LID_AFTER_S = 240.0
@@ -39,9 +42,9 @@ def with_reading(tail: Array, t_s: float, box_c: float, acts: Drive3) -> Array:
     return merged
 
 
-def group(tail: Array, due: tuple[Due, ...]) -> int:
-    """How many of the oldest rows make one bin: five minutes, cut at a refill."""
-    until = tail[0, TIME] + BIN_S
+def group(tail: Array, due: tuple[Due, ...], bin_s: float = BIN_S) -> int:
+    """How many of the oldest rows make one bin, cut at a refill."""
+    until = tail[0, TIME] + bin_s
     for d in due:
         if d.t_s > tail[0, TIME]:
             until = min(until, d.t_s)

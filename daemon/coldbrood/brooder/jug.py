@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coldbrood.brooder.bank import (
+    AS_USUAL_LOG,
     FILL_SD_C,
     SAMPLES,
     TOWEL,
@@ -29,7 +30,6 @@ UNSEEN_BOX_SD_C = 5.0
 # Who finds the box so hot may wrap the jug up or take one out: it is then cooler than expected by so much.
 HOT_LID_C = 33.0
 COOLED_BY_C = 2.0
-AS_USUAL_LOG = 0.4
 SURE = 1.0 - 1.0 / SAMPLES  # a chance beyond it leaves no sample out
 
 
