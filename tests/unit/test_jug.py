@@ -34,7 +34,7 @@ def test_what_is_learned_of_the_jug_outlives_a_towel() -> None:
     learned = usual_log(bank)
     for _ in range(8):
         bank = jug.refilled(bank, SPEC, None)
-        other = np.abs(bank.theta[TOWEL]) > jug.AS_USUAL_LOG
+        other = np.abs(bank.theta[TOWEL]) > banks.AS_USUAL_LOG
         assert 0.12 < float(other.mean()) < 0.18
     assert usual_log(bank) == pytest.approx(learned)
     assert float(bank.theta[TOWEL][other].mean()) == pytest.approx(ratio, abs=0.15)
@@ -70,7 +70,7 @@ def test_a_hot_box_found_cooler_may_have_its_jug_in_a_towel(read_c: float, wrapp
     bank = replace(settled(36.0), theta=theta)
     rows = np.array([[60.0, read_c, 12.0, 0.3, 15.0, 1.0, 60.0]])
     after, _ = absorb(bank, replace(SPEC, jug_wrapped=False), rows, rows[:0], ())
-    assert float((after.theta[TOWEL] < -jug.AS_USUAL_LOG).mean()) == pytest.approx(
+    assert float((after.theta[TOWEL] < -banks.AS_USUAL_LOG).mean()) == pytest.approx(
         wrapped, abs=0.25 if wrapped else 0.0
     )
 

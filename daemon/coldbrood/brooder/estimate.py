@@ -26,7 +26,7 @@ from coldbrood.brooder.bank import (
 )
 from coldbrood.brooder.bends import Prior
 from coldbrood.brooder.flock import flock_heat_w
-from coldbrood.brooder.intake import LID_AFTER_S, LOOK_BIN_S, TAIL_S, absorb, group, with_reading
+from coldbrood.brooder.intake import BIN_S, LID_AFTER_S, LOOK_BIN_S, TAIL_S, absorb, group, with_reading
 from coldbrood.brooder.jug import refilled
 from coldbrood.brooder.paths import Paths, roll
 from coldbrood.brooder.refills import ANSWERED_WITHIN_S, TIME, UNASKED, Ask, Due, Refill, find_bend
@@ -52,6 +52,7 @@ __all__ = [
 TAIL_ROWS = 6
 LONGEST_TAIL_S = 7200.0
 ONE_REFILL_S = 2700.0
+FRESH_S = 2700.0
 SETTLING_S = 7200.0
 SILENT_S = 7200.0
 # A refill is looked for once the box has been watched this long: before, any rise may be the first fill's.
@@ -183,11 +184,17 @@ def _take_in(est: Estimate, spec: BoxSpec) -> Estimate:
 def _caught_up(est: Estimate, spec: BoxSpec) -> tuple[Bank, tuple[Due, ...]]:
     """The bank run through the tail, and the refills noted after the last reading."""
     bank, due, tail = est.bank, est.due, est.tail
+    bin_s = BIN_S if _is_fresh(est) else LOOK_BIN_S
     while len(tail):
-        n = group(tail, due, LOOK_BIN_S)
+        n = group(tail, due, bin_s)
         bank, due = absorb(bank, spec, tail[:n], tail[n:], due)
         tail = tail[n:]
     return bank, due
+
+
+def _is_fresh(est: Estimate) -> bool:
+    """Whether the box still bends by a jug just filled: its readings are not to be taken together then."""
+    return est.refill_s is not None and est.last_s is not None and est.last_s - est.refill_s < FRESH_S
 
 
 def _bank_at(est: Estimate, spec: BoxSpec, t_s: float, drive: Drive) -> Bank:

@@ -22,8 +22,8 @@ from coldbrood.brooder.thermal import priors
 
 SLOT_S = 55.0
 BIN_S = 300.0
-# A look runs through the tail in longer bins, at half the cost: by `bank.reading_var` the mean of two bins is
-# worth what both are.
+# A look runs through the tail in longer bins where no fresh jug bends it, at half the cost: by
+# `bank.reading_var` the mean of two bins is worth what both are.
 LOOK_BIN_S = 600.0
 TAIL_S = 1500.0
 GAP_S = 2700.0
