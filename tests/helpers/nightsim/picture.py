@@ -28,7 +28,7 @@ def curve_svg(curve: Sequence[Point], others: Sequence[Point], batches: int) -> 
     path = " ".join(f"{x:.1f},{y:.1f}" for x, y in (at(x, y) for _, x, y in curve))
     joined = [f'<polyline points="{path}" fill="none" stroke="#333" stroke-width="1.5"/>']
     marks = [_mark(at(x, y), label, "#333") for label, x, y in curve]
-    marks += [_mark(at(x, y), label, "#a40") for label, x, y in others]
+    marks += [_mark(at(x, y), label, "#a40", below=True) for label, x, y in others]
     head = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDE} {HIGH}" font-family="sans-serif">'
     white = f'<rect width="{WIDE}" height="{HIGH}" fill="white"/>'
     return "\n".join([head, white, *axes, *ticks, *joined, *marks, "</svg>", ""])
@@ -47,6 +47,7 @@ def _text(x: float, y: float, words: str, anchor: str) -> str:
     return f'<text x="{x:.1f}" y="{y:.1f}" font-size="13" text-anchor="{anchor}">{words}</text>'
 
 
-def _mark(at: tuple[float, float], label: str, colour: str) -> str:
+def _mark(at: tuple[float, float], label: str, colour: str, below: bool = False) -> str:
     dot = f'<circle cx="{at[0]:.1f}" cy="{at[1]:.1f}" r="4" fill="{colour}"/>'
-    return dot + _text(at[0] + 7, at[1] - 6, label, "start")
+    x, y, anchor = (at[0], at[1] + 18, "middle") if below else (at[0] + 7, at[1] - 6, "start")
+    return dot + _text(x, y, label, anchor)
