@@ -49,5 +49,5 @@ def _text(x: float, y: float, words: str, anchor: str) -> str:
 
 def _mark(at: tuple[float, float], label: str, colour: str, below: bool = False) -> str:
     dot = f'<circle cx="{at[0]:.1f}" cy="{at[1]:.1f}" r="4" fill="{colour}"/>'
-    x, y, anchor = (at[0], at[1] + 18, "middle") if below else (at[0] + 7, at[1] - 6, "start")
-    return dot + _text(x, y, label, anchor)
+    x, y = (at[0], at[1] + 18) if below else (at[0] + 7, at[1] - 6)
+    return dot + _text(x, y, label, "start")
