@@ -21,6 +21,8 @@ from coldbrood.watch.outbox import Message
 
 NIGHT_REAL_S = 105.0
 COMMAND = [sys.executable, "-m", "coldbrood.cli.main", "demo"]
+# At 06:30 the jug lasts 90 min more, give or take a few: whether a fill is asked for is touch and go.
+MORNING = ("Fill now, first thing: box A", "Morning: woken once")
 BEDTIME = re.compile(r"(One fill now|No fill now|Sleep through|Tonight)")
 REFILL = re.compile(r"Refill now: box A (?P<box_c>[\d.]+) C, floor (?P<floor_c>[\d.]+)")
 AGAIN = " (again?)"  # a send whose outcome was not known in time is repeated with this mark
@@ -112,7 +114,9 @@ def test_it_ends_well_and_complains_of_nothing(night: Played) -> None:
 
 def test_the_phone_is_told_what_the_story_holds_in_order_and_nothing_else(night: Played) -> None:
     kinds = ["bedtime" if BEDTIME.match(title) else title.partition(":")[0] for title in night.phone]
-    assert kinds == ["Cannot see box A", "bedtime", "Refill now", "Morning", "Too hot"]
+    assert kinds[:3] == ["Cannot see box A", "bedtime", "Refill now"]
+    assert night.phone[3] in MORNING
+    assert kinds[4:] == ["Too hot"]
 
 
 def test_the_nudge_comes_with_its_reason_while_the_box_is_still_warm(
