@@ -217,18 +217,29 @@ def nis_of(seed: int, n: int = 720, sd_c: float = 0.1) -> float:
     bank, jug_j = matched(seed)
     rng = np.random.default_rng(seed)
     c = banks.coefs(bank.theta[:, :1], jug_j, 300.0)
-    noise = banks.step_cov(c, np.zeros((6, 1)), 0.0)[[0, 3, 5], 0]
     spread = np.sqrt(bank.cov[[0, 3, 5], 0])
     share = banks.felt_share(bank.theta[:, :1])
     truth: Array = bank.mean[:, :1] + (spread * rng.normal(size=3))[:, None]
     total = 0.0
     for i in range(n):
+        apart_k = bank.mean[1, :1] - 5.0
+        noise = banks.step_cov(c, np.zeros((6, 1)), banks.unsure_k(0.0, apart_k))[[0, 3, 5], 0]
         truth = banks.step_mean(c, truth, 5.0, 10.0)
         truth = truth + (np.sqrt(noise) * rng.normal(size=3))[:, None]
         bank = banks.advance(bank, jug_j, 300.0 * (i + 1), Drive3(5.0, 0.0, 10.0))
         bank, nis = banks.update(bank, float(banks.felt_c(share, truth)[0] + sd_c * rng.normal()), sd_c**2)
         total += nis
     return total / n
+
+
+def test_what_is_not_sure_grows_with_how_far_the_box_is_over_outdoor_air() -> None:
+    apart_k = np.array([0.0, 10.0, 20.0])
+    assert banks.unsure_k(0.0, apart_k) == pytest.approx(banks.STRAY_SHARE * apart_k)
+    assert banks.unsure_k(0.4, apart_k)[0] == pytest.approx(0.4)
+    bank, jug_j = matched(1)
+    bank = replace(bank, cov=np.zeros_like(bank.cov))
+    level, far = (banks.advance(bank, jug_j, 3600.0, Drive3(c, 0.0, 0.0)).cov[5] for c in (20.0, -10.0))
+    assert (far > 1.5 * level).all()
 
 
 def test_a_matched_filter_is_as_surprised_as_it_expects() -> None:

@@ -18,6 +18,7 @@ from coldbrood.brooder.bank import (
     spread_normals,
     step_cov,
     step_mean,
+    unsure_k,
     weights,
     with_towels,
 )
@@ -114,19 +115,23 @@ def draw_night(
     )
 
 
-def _off_by(night: Night) -> Array:
+def _off_by(night: Night, fill_c: float) -> Array:
     """Error of each drawn box in K, (k + 1, k, draws): row 0 without a fill, row j + 1 after one at j."""
     k = len(night.t_s)
     c, filled = (coefs(theta, night.jug_j, GRID_S) for theta in (night.theta, night.fill_theta))
-    cov = np.repeat(night.cov[:, None, :], k + 1, axis=1)
+    mean, cov = (np.repeat(start[:, None, :], k + 1, axis=1) for start in (night.mean, night.cov))
     var = np.empty((k + 1, k, DRAWS))
     for i in range(k):
         var[0, i] = felt_var(c.felt, cov[:, 0])
         var[1:, i] = felt_var(filled.felt, cov[:, 1:])
+        mean[0, i + 1] = fill_c
         cov[0, i + 1], cov[1:3, i + 1] = FILL_SD_C**2, 0.0
-        unrest_k = float(night.unrest_k[i])
-        cov[:, 1 : i + 2] = step_cov(filled, cov[:, 1 : i + 2], unrest_k)
-        cov[:, [0, *range(i + 2, k + 1)]] = step_cov(c, cov[:, :1], unrest_k)
+        out_c, unrest_k = night.outdoor_c[i], float(night.unrest_k[i])
+        for step, rows in ((c, slice(0, 1)), (filled, slice(1, i + 2))):
+            it = mean[:, rows]
+            cov[:, rows] = step_cov(step, cov[:, rows], unsure_k(unrest_k, it[1] - out_c))
+            mean[:, rows] = step_mean(step, it, out_c, heat_at(night.heat[:, i], felt_c(step.felt, it)))
+        mean[:, i + 2 :], cov[:, i + 2 :] = mean[:, :1], cov[:, :1]
     return np.sqrt(var) * night.off_sd
 
 
@@ -138,7 +143,7 @@ def play(
     At `fill_c`, and at bedtime at `bed_c` if that is given, one for all or of shape (candidates,).
     """
     before, after = (coefs(theta, night.jug_j, GRID_S) for theta in (night.theta, night.fill_theta))
-    off = _off_by(night)
+    off = _off_by(night, fill_c)
     shape = (len(fills), DRAWS)
     mean = np.repeat(night.mean[:, None, :], len(fills), axis=1)
     cold, hot, low = np.zeros(shape), np.zeros(shape), np.full(shape, np.inf)

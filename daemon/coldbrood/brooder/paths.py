@@ -16,6 +16,7 @@ from coldbrood.brooder.bank import (
     spread_normals,
     step_cov,
     step_mean,
+    unsure_k,
     weights,
     with_towels,
 )
@@ -112,8 +113,13 @@ def _means(
     return boxes
 
 
-def _vars(bank: Bank, steps: list[Coefs], t_s: Array, unrest_k: Array, refills: dict[float, float]) -> Array:
-    """Variances (n, samples) of the air at the probe along the coarse grid `t_s`."""
+def _vars(
+    bank: Bank, steps: list[Coefs], t_s: Array, unrest_k: Array, apart_k: Array, refills: dict[float, float]
+) -> Array:
+    """Variances (n, samples) of the air at the probe along the coarse grid `t_s`.
+
+    `unrest_k` (n,) and how far the box is over outdoor air, `apart_k` (n, samples), are of its times.
+    """
     cov, share = bank.cov, felt_share(bank.theta)
     out = np.empty((len(t_s), cov.shape[1]))
     for i, t in enumerate(t_s):
@@ -123,7 +129,7 @@ def _vars(bank: Bank, steps: list[Coefs], t_s: Array, unrest_k: Array, refills: 
             cov[0], cov[1:3] = FILL_SD_C**2, 0.0
         if i + 1 < len(t_s):
             share = steps[i].felt
-            cov = step_cov(steps[i], cov, float(unrest_k[i]))
+            cov = step_cov(steps[i], cov, unsure_k(float(unrest_k[i]), apart_k[i]))
     return out
 
 
@@ -163,6 +169,7 @@ def roll(
     boxes = _means(bank, _steps(bank, spec, fine, hot), fine, out_c, heat, hot)
     coarse = _grid(np.append(t_s[::COV_STRIDE], t_s[-1]), list(hot))
     steps, unrest_k = _steps(bank, spec, coarse, hot), outdoor.unrest_at(coarse)
-    sd = np.sqrt(_between(t_s, coarse, _vars(bank, steps, coarse, unrest_k, hot)))
+    apart_k = (boxes - out_c)[np.searchsorted(fine, coarse)]
+    sd = np.sqrt(_between(t_s, coarse, _vars(bank, steps, coarse, unrest_k, apart_k, hot)))
     keep = np.searchsorted(fine, t_s)
     return Paths(t_s, np.ascontiguousarray(boxes[keep].T), np.ascontiguousarray(sd.T), weights(bank))
