@@ -22,7 +22,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from figures import machine, table
-from nightsim import bars, batch, blind, cost, innovations, known_box, lows, picture
+from nightsim import bars, batch, blind, cost, innovations, known_box, known_nights, lows, picture
 from nightsim.bars import Figure, Row
 from nightsim.seeds_report import REPORT
 from nightsim.seeds_tune import TUNE
@@ -30,6 +30,7 @@ from nightsim.weather import PLACES
 
 PICTURE = Path(__file__).parents[2] / "fixtures" / "figures" / "wakings-against-cold.svg"
 CURVE_RISKS = (0.025, 0.05, 0.2, 0.4)
+POLICIES = ("product", "timetable", "threshold", "oracle")
 LOOK_MS, PLAN_MS = 5.0, 200.0
 
 
@@ -43,10 +44,10 @@ def rows_of(seeds: Sequence[int], floor: str, risk: float, jobs: int, kept: Path
             yield row
 
 
-def tallies(rows: list[Row]) -> str:
+def tallies(rows: list[Row], policies: Sequence[str] = POLICIES) -> str:
     """Means of a batch, policy by policy."""
     lines = []
-    for who in ("product", "timetable", "threshold", "oracle"):
+    for who in policies:
         means = [bars.total(rows, who, w) / len(rows) for w in ("wakings", "refills", "cold_kh", "hard_min")]
         lines.append((who, *(f"{mean:.1f}" for mean in means), f"{bars.cost_kh(rows, who) / len(rows):.1f}"))
     return table(("a batch", "wakings", "refills", "cold K h", "hard min", "cost K h"), lines)
@@ -141,6 +142,18 @@ def bound(seeds: Sequence[int], jobs: int) -> None:
     print(table(("CRPS after", "n", "ours, h", "to paper", "true box"), known_box.table_rows(found)))
 
 
+def bound_of_nights(rows: list[Row], jobs: int) -> None:
+    """The same batches, each night planned by the true box: what that costs above the oracle none can win."""
+    with ProcessPoolExecutor(jobs) as pool:
+        known = list(pool.map(known_nights.run, [row["seed"] for row in rows]))
+    with_it = [{**row, "tally": {**row["tally"], **it}} for row, it in zip(rows, known, strict=True)]
+    policies = ("product", *(name for name, _ in known_nights.KINDS), "oracle")
+    print(tallies(with_it, policies))
+    least = bars.cost_kh(with_it, "oracle")
+    told = ", ".join(f"{who} {bars.cost_kh(with_it, who) / least:.2f}" for who in policies[:-1])
+    print(f"cost against the oracle's: {told}")
+
+
 def _mean(rows: list[Row], who: str, what: str) -> float:
     return bars.total(rows, who, what) / max(len(rows), 1)
 
@@ -189,6 +202,9 @@ def _options(argv: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument(
         "--known-box", type=int, default=0, help="batches whose forecasts are held against the true box's"
     )
+    parser.add_argument(
+        "--known-nights", type=int, default=0, help="batches to be lived again with the true box as planner"
+    )
     parser.add_argument("--keep", type=Path, help="a file for the plain numbers of each batch")
     parser.add_argument("--from", type=Path, dest="kept", help="take the batches from such a file")
     return parser.parse_args(argv)
@@ -214,6 +230,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         consistency(seeds[: asked.innovations], asked.jobs)
     if asked.known_box:
         bound(seeds[: asked.known_box], asked.jobs)
+    if asked.known_nights:
+        bound_of_nights(bars.strong(rows)[: asked.known_nights], asked.jobs)
     return 0
 
 

@@ -5,8 +5,10 @@ import sys
 
 import numpy as np
 import pytest
-from nightsim import innovations, lows
-from nightsim.floors import demanding_c
+from nightsim import innovations, known_nights, lows
+from nightsim.floors import DEMANDING, demanding_c
+from nightsim.lane import Lane
+from nightsim.product import Product, site_of
 from nightsim.scenario import draw
 from nightsim.scores import crps_h
 from nightsim.seeds_report import REPORT
@@ -85,3 +87,19 @@ def test_innovations_are_told_too_wide_and_too_narrow(sd: float, consistent: boo
         low, high = map(float, bounds.split(" to "))
         assert (low <= mean <= high) is consistent
         assert (beyond == pytest.approx(0.05, abs=0.002)) is consistent
+
+
+@pytest.mark.parametrize("foreseen", [True, False])
+def test_nights_of_the_true_box_are_colder_without_a_fill(foreseen: bool) -> None:
+    s = draw(1)
+    product, lane = Product(s, site_of(s, 0.1, DEMANDING)), Lane(s)
+    while lane.minute % 1440 != 1320:
+        lane.step()
+        list(product.minute(lane))
+    tried: list[tuple[int, ...]] = [(), (60,), (60, 300)]
+    none, early, both = known_nights.costs_kh(product, lane, demanding_c, tried, foreseen=foreseen)
+    assert none.shape == (known_nights.NIGHTS,)
+    assert (both <= early).all()
+    assert (early <= none).all()
+    assert none.mean() > both.mean() + 1.0
+    assert none.std() > 0.0

@@ -76,7 +76,7 @@ def oracle_life(scenario: Scenario, floor: Floor) -> Life:
             chosen = choose(lane, floor).refills
             wakings += [lane.minute + m for m in chosen if 0 < m < NIGHT_MIN]
             due = [lane.minute + m for m in chosen]
-        if not is_night(lane.minute) and not due and lane.minute % 5 == 0 and _soon_under(lane, floor):
+        if not is_night(lane.minute) and not due and lane.minute % 5 == 0 and soon_under(lane, floor):
             due = [lane.minute + int(rng.integers(5, 41))]
         if due and lane.minute >= due[0]:
             due.pop(0)
@@ -85,12 +85,12 @@ def oracle_life(scenario: Scenario, floor: Floor) -> Life:
     return Life(lane, wakings)
 
 
-def _soon_under(lane: Lane, floor: Floor) -> bool:
-    """Whether the felt air goes under the floor within the lead if nobody comes; not just after a refill."""
+def soon_under(lane: Lane, floor: Floor, within_min: int = LEAD_MIN) -> bool:
+    """Whether the felt air goes under the floor so soon if nobody comes; not just after a refill."""
     if lane.minute - lane.refills[-1] < 45:
         return False
     ahead = lane.branch()
     ahead.lids = False
-    for _ in range(LEAD_MIN):
+    for _ in range(within_min):
         ahead.step()
     return ahead.felt_now_c < floor(ahead.minute / 1440.0)

@@ -50,10 +50,10 @@ MANY = Kit(lambda air_c: np.interp(air_c, _AIR_C, _W_PER_KG), np.maximum)
 class Acting:
     """What acts over a minute: outdoor air, wind at the box, sun on a pane, chicks, the open pop hole."""
 
-    outdoor_c: float
-    wind_m_s: float
-    sun_w_m2: float
-    heat_per_w_kg: float
+    outdoor_c: Lanes
+    wind_m_s: Lanes
+    sun_w_m2: Lanes
+    heat_per_w_kg: Lanes
     vent_factor: float = 1.0
     lid_share: float = 0.0
 
@@ -110,7 +110,7 @@ class Box:
         new_surface = (b_s + g_sa * new_air + g_st * new_structure) / d_s
         return (h_w * water + g_ws * new_surface) / d_w, new_surface, new_air, new_structure
 
-    def _outward(self, air: Lanes, acts: Acting) -> tuple[Lanes, float]:
+    def _outward(self, air: Lanes, acts: Acting) -> tuple[Lanes, Lanes]:
         drive = ((abs(air - acts.outdoor_c) / 15.0 + acts.wind_m_s**2) / 2.0) ** 0.5
         changes = self.changes * acts.vent_factor * drive + simulated.LID_CHANGES_PER_H * acts.lid_share
         outer_r = 1.0 / (4.0 + 4.0 * acts.wind_m_s + 4.6)
