@@ -143,11 +143,11 @@ def bound(seeds: Sequence[int], jobs: int) -> None:
 
 
 def bound_of_nights(rows: list[Row], jobs: int) -> None:
-    """The same batches, each night planned by the true box: what that costs above the oracle none can win."""
+    """The same batches, planned by the true box, and with heat let be: where the oracle's lead comes from."""
     with ProcessPoolExecutor(jobs) as pool:
         known = list(pool.map(known_nights.run, [row["seed"] for row in rows]))
     with_it = [{**row, "tally": {**row["tally"], **it}} for row, it in zip(rows, known, strict=True)]
-    policies = ("product", *(name for name, _ in known_nights.KINDS), "oracle")
+    policies = ("product", *known_nights.WHO, "oracle")
     print(tallies(with_it, policies))
     least = bars.cost_kh(with_it, "oracle")
     told = ", ".join(f"{who} {bars.cost_kh(with_it, who) / least:.2f}" for who in policies[:-1])
@@ -203,7 +203,7 @@ def _options(argv: Sequence[str] | None) -> argparse.Namespace:
         "--known-box", type=int, default=0, help="batches whose forecasts are held against the true box's"
     )
     parser.add_argument(
-        "--known-nights", type=int, default=0, help="batches to be lived again with the true box as planner"
+        "--known-nights", type=int, default=0, help="batches to be lived again by the true box"
     )
     parser.add_argument("--keep", type=Path, help="a file for the plain numbers of each batch")
     parser.add_argument("--from", type=Path, dest="kept", help="take the batches from such a file")

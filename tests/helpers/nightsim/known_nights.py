@@ -5,14 +5,18 @@ watch. Of wind, sun, the chicks' unrest and the whims of the next fill it knows 
 or, as the best estimate might, how they were on the other days of this batch, those with a wind like the
 last three hours' before others. Its keeper is the watch's: late, now and then asleep, with water more or less
 hot. What it costs above the oracle is no estimate's to win.
+
+Neither it nor the oracle minds heat, as the watch does with cooler water and an alarm. So beside them stands
+the watch with its ceilings out of reach: what the watch costs above that is the price of no box too hot.
 """
 
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from typing import Any
+from unittest.mock import patch
 
 import numpy as np
-from nightsim.batch import DEFAULT_RISK, tally
+from nightsim.batch import DEFAULT_RISK, product_life, tally
 from nightsim.floors import DEMANDING, FLOORS, Floor
 from nightsim.lane import FELT_MIN, Ask, Lane, is_night, live
 from nightsim.oracle import GRID_MIN, REFILL_KH, WAKING_KH, soon_under
@@ -23,6 +27,7 @@ from nightsim.truth import MANY, Acting
 from nightsim.weather import DAYS
 from numpy.typing import NDArray
 
+from coldbrood.brooder import band
 from coldbrood.brooder.bank import spread_normals
 from coldbrood.watch.assess import outdoor_ahead
 
@@ -39,6 +44,9 @@ AS_GOOD_KH = 0.05
 
 Fills = tuple[int, ...]
 KINDS = (("true box, all foreseen", True), ("true box", False))
+HEAT_LET_BE = "product, heat let be"
+WHO = (HEAT_LET_BE, *(name for name, _ in KINDS))
+BEYOND_REACH_C = 90.0
 
 
 def to_morning_min(minute: int) -> int:
@@ -146,10 +154,12 @@ class KnownNights:
 
 
 def run(seed: int) -> dict[str, Any]:
-    """The tallies of one batch so planned, foreseen and by other days, as plain values."""
+    """The tallies of one batch lived by each of `WHO`, as plain values."""
     s, out = draw(seed), {}
     for name, foreseen in KINDS:
         product = Product(s, site_of(s, DEFAULT_RISK, DEMANDING))
         life = live(s, KnownNights(product, FLOORS["demanding"], foreseen))
         out[name] = asdict(tally(life, "demanding"))
-    return out
+    with patch.multiple(band, _CEILING_FIRST_C=BEYOND_REACH_C, _CEILING_LAST_C=BEYOND_REACH_C):
+        life, _ = product_life(s, "demanding", DEFAULT_RISK, scored=False)
+    return out | {HEAT_LET_BE: asdict(tally(life, "demanding"))}
