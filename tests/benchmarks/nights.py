@@ -103,27 +103,42 @@ def all_figures(rows: list[Row], seeds: Sequence[int], blind_seeds: int) -> dict
     }
 
 
-def curve(seeds: Sequence[int], jobs: int, rows: list[Row]) -> None:
-    """The trade-off by risk on some batches, as a table and a picture."""
-    points = []
-    base = [row for row in rows if row["seed"] in seeds]
-    for risk in (*CURVE_RISKS, batch.DEFAULT_RISK):
-        got = base if risk == batch.DEFAULT_RISK else list(rows_of(seeds, "demanding", risk, jobs, None))
+def _lived(rows: list[Row], jobs: int, **how: Any) -> list[Row]:
+    """The same batches lived again by the watch alone."""
+    with ProcessPoolExecutor(jobs) as pool:
+        lived = pool.map(partial(batch.product_tally, **how), [row["seed"] for row in rows])
+        return [{"tally": {"product": one}} for one in lived]
+
+
+def curve(rows: list[Row], floor: str, jobs: int) -> None:
+    """The trade-off by risk on some batches, as a table, a picture, and at the cold of each baseline."""
+    points = [(batch.DEFAULT_RISK, _mean(rows, "product", "wakings"), _mean(rows, "product", "cold_kh"))]
+    for risk in CURVE_RISKS:
+        got = _lived(rows, jobs, floor_name=floor, risk=risk)
         points.append((risk, _mean(got, "product", "wakings"), _mean(got, "product", "cold_kh")))
     points.sort()
+    cool = _lived(rows, jobs, floor_name=floor, minds_heat=False)
     others = [
-        (w, _mean(base, w, "wakings"), _mean(base, w, "cold_kh"))
+        (w, _mean(rows, w, "wakings"), _mean(rows, w, "cold_kh"))
         for w in ("timetable", "threshold", "oracle")
     ]
+    heatless = ("heat let be", _mean(cool, "product", "wakings"), _mean(cool, "product", "cold_kh"))
     named = [(f"risk {risk:g}", x, y) for risk, x, y in points]
     print(
         table(
             ("trade-off", "wakings", "cold K h"),
-            [(n, f"{x:.1f}", f"{y:.1f}") for n, x, y in [*named, *others]],
+            [(n, f"{x:.1f}", f"{y:.1f}") for n, x, y in [*named, heatless, *others]],
         )
     )
+    for who, wakings, cold_kh in others:
+        at = bars.wakings_at([(x, y) for _, x, y in points], cold_kh)
+        print(f"at no more cold than the {who}: {at:.1f} wakings, {at / wakings:.3f} of its")
+    costs = [
+        bars.cost_kh(some, who) for some, who in ((rows, "product"), (cool, "product"), (rows, "oracle"))
+    ]
+    print(f"cost against the oracle: {costs[0] / costs[2]:.2f}, heat let be {costs[1] / costs[2]:.2f}")
     PICTURE.parent.mkdir(exist_ok=True)
-    PICTURE.write_text(picture.curve_svg(named, others, len(base)), encoding="utf-8")
+    PICTURE.write_text(picture.curve_svg(named, others, len(rows)), encoding="utf-8")
     print(f"drawn: {PICTURE.relative_to(PICTURE.parents[2])}")
 
 
@@ -225,7 +240,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 0
     report(rows, figures, begun)
     if asked.curve:
-        curve(seeds[: asked.curve], asked.jobs, rows)
+        curve(bars.strong(rows)[: asked.curve], asked.floor, asked.jobs)
     if asked.innovations:
         consistency(seeds[: asked.innovations], asked.jobs)
     if asked.known_box:

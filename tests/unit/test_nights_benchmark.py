@@ -5,7 +5,7 @@ import sys
 
 import numpy as np
 import pytest
-from nightsim import innovations, known_nights, lows
+from nightsim import bars, innovations, known_nights, lows
 from nightsim.floors import DEMANDING, demanding_c
 from nightsim.lane import Lane
 from nightsim.product import Product, site_of
@@ -103,3 +103,11 @@ def test_nights_of_the_true_box_are_colder_without_a_fill(foreseen: bool) -> Non
     assert (early <= none).all()
     assert none.mean() > both.mean() + 1.0
     assert none.std() > 0.0
+
+
+def test_wakings_at_a_cold_lie_between_those_of_the_risks_beside_it() -> None:
+    points = [(3.0, 2.0), (2.0, 4.0), (1.5, 6.0)]
+    assert bars.wakings_at(points, 4.0) == 2.0
+    assert bars.wakings_at(points, 3.0) == pytest.approx(2.5)
+    assert np.isnan(bars.wakings_at(points, 1.9))
+    assert bars.wakings_at(points, 6.1) == 1.5

@@ -33,6 +33,16 @@ def cost_kh(rows: list[Row], who: str) -> float:
     return PRICE_KH * total(rows, who, "wakings") + total(rows, who, "cold_kh")
 
 
+def wakings_at(points: Iterable[tuple[float, float]], cold_kh: float) -> float:
+    """Wakings on a trade-off of (wakings, cold) points at no more than some cold, linear between points.
+
+    Where the coldest point has less, that point's; where the warmest has more, no number.
+    """
+    by_cold = sorted((cold, wakings) for wakings, cold in points)
+    colds, wakings = zip(*by_cold, strict=True)
+    return float(np.interp(cold_kh, colds, wakings, left=math.nan))
+
+
 def _ratio(above: float, below: float) -> float:
     return above / below if below else math.inf
 

@@ -2,6 +2,7 @@
 
 from dataclasses import asdict, dataclass
 from typing import Any
+from unittest.mock import patch
 
 from nightsim.baselines import Threshold, timetable_life
 from nightsim.floors import DEMANDING, FLOORS, under
@@ -11,8 +12,11 @@ from nightsim.product import Product, site_of
 from nightsim.scenario import Scenario, draw
 from nightsim.scores import Scored
 
+from coldbrood.brooder import band
+
 DEFAULT_RISK = 0.1
 SEEN_WITHIN_MIN = 10
+BEYOND_REACH_C = 90.0
 
 
 @dataclass(frozen=True)
@@ -44,6 +48,18 @@ def product_life(s: Scenario, floor_name: str, risk: float, scored: bool) -> tup
     floors = DEMANDING if floor_name == "demanding" else ()
     policy = Scored(Product(s, site_of(s, risk, floors)), FLOORS[floor_name])
     return live(s, policy if scored else policy.product), policy
+
+
+def product_tally(
+    seed: int, floor_name: str = "demanding", risk: float = DEFAULT_RISK, minds_heat: bool = True
+) -> dict[str, Any]:
+    """The watch alone on one seed, as plain values; its ceilings out of reach if it is to mind no heat."""
+    first_c, last_c = band._CEILING_FIRST_C, band._CEILING_LAST_C
+    if not minds_heat:
+        first_c = last_c = BEYOND_REACH_C
+    with patch.multiple(band, _CEILING_FIRST_C=first_c, _CEILING_LAST_C=last_c):
+        life, _ = product_life(draw(seed), floor_name, risk, scored=False)
+    return asdict(tally(life, floor_name))
 
 
 def run(seed: int, floor_name: str = "demanding", risk: float = DEFAULT_RISK) -> dict[str, Any]:

@@ -13,10 +13,9 @@ the watch with its ceilings out of reach: what the watch costs above that is the
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from typing import Any
-from unittest.mock import patch
 
 import numpy as np
-from nightsim.batch import DEFAULT_RISK, product_life, tally
+from nightsim.batch import DEFAULT_RISK, product_tally, tally
 from nightsim.floors import DEMANDING, FLOORS, Floor
 from nightsim.lane import FELT_MIN, Ask, Lane, is_night, live
 from nightsim.oracle import GRID_MIN, REFILL_KH, WAKING_KH, soon_under
@@ -27,7 +26,6 @@ from nightsim.truth import MANY, Acting
 from nightsim.weather import DAYS
 from numpy.typing import NDArray
 
-from coldbrood.brooder import band
 from coldbrood.brooder.bank import spread_normals
 from coldbrood.watch.assess import outdoor_ahead
 
@@ -46,7 +44,6 @@ Fills = tuple[int, ...]
 KINDS = (("true box, all foreseen", True), ("true box", False))
 HEAT_LET_BE = "product, heat let be"
 WHO = (HEAT_LET_BE, *(name for name, _ in KINDS))
-BEYOND_REACH_C = 90.0
 
 
 def to_morning_min(minute: int) -> int:
@@ -160,6 +157,4 @@ def run(seed: int) -> dict[str, Any]:
         product = Product(s, site_of(s, DEFAULT_RISK, DEMANDING))
         life = live(s, KnownNights(product, FLOORS["demanding"], foreseen))
         out[name] = asdict(tally(life, "demanding"))
-    with patch.multiple(band, _CEILING_FIRST_C=BEYOND_REACH_C, _CEILING_LAST_C=BEYOND_REACH_C):
-        life, _ = product_life(s, "demanding", DEFAULT_RISK, scored=False)
-    return out | {HEAT_LET_BE: asdict(tally(life, "demanding"))}
+    return out | {HEAT_LET_BE: product_tally(seed, minds_heat=False)}
