@@ -152,7 +152,7 @@ Marks = tuple[int, ...]
 
 def alone(drawn: draws.Night, marks: Marks, bed_c: float, risk: float) -> tuple[float, list[float]]:
     """One set of fills played on its own, draw by draw and step by step: chance, and each draw's cost."""
-    off = draws._off_by(drawn, 75.0)
+    off = drawn.off_k
     under, costs = 0, []
     for d in range(draws.DRAWS):
         before, after = (
@@ -222,7 +222,7 @@ def test_brute_force_finds_no_better_night(
     curve, hours, risk = flat(outdoor_c, 1.0, NOW_S), 3.5, 0.2
     bank = bank_at(evening(), SPEC, NOW_S, curve, FLOCK)
     rising_s = NOW_S + hours * HOUR_S
-    drawn = draws.draw_night(bank, SPEC, rising_s, curve, FLOCK, lambda _: floor_c, there=there)
+    drawn = draws.draw_night(bank, SPEC, rising_s, curve, FLOCK, lambda _: floor_c, 75.0, there=there)
     plan = planned(outdoor_c, floor_c, hours, risk, there=there)
     nights = every_night(drawn, risk, plan.bedtime_fill_c)
     at_bed = plan.bedtime_fill_c < 75.0 or best_bedtime(nights, risk)
@@ -245,7 +245,7 @@ def test_a_waking_waits_where_brute_force_has_a_better_one_later_or_none(
     curve, floor_c, risk = flat(outdoor_c, 1.0, NOW_S), 19.0, 0.2
     rising_s = NOW_S + 3.5 * HOUR_S
     bank = bank_at(evening(), SPEC, NOW_S, curve, FLOCK)
-    drawn = draws.draw_night(bank, SPEC, rising_s, curve, FLOCK, lambda _: floor_c)
+    drawn = draws.draw_night(bank, SPEC, rising_s, curve, FLOCK, lambda _: floor_c, 75.0)
     nights = {marks: night for marks, night in every_night(drawn, risk, 75.0).items() if 0 not in marks}
     keep = {marks for marks, (chance, _) in nights.items() if chance <= risk}
 
@@ -305,7 +305,7 @@ def test_each_temperature_tried_is_worse_or_hotter_than_the_one_chosen() -> None
     plan, curve = under_ceiling(27.0), flat(5.0, 1.0, NOW_S)
     bank = bank_at(evening(), SPEC, NOW_S, curve, FLOCK)
     until_s = NOW_S + 8 * HOUR_S
-    drawn = draws.draw_night(bank, SPEC, until_s, curve, FLOCK, lambda _: 18.0, lambda _: 27.0)
+    drawn = draws.draw_night(bank, SPEC, until_s, curve, FLOCK, lambda _: 18.0, 75.0, lambda _: 27.0)
     alone_at = [np.mean(alone(drawn, (0,), bed_c, 0.1)[1]) for bed_c in np.arange(75.0, 34.0, -5.0)]
     assert plan.cost_kh <= min(alone_at) + 0.5
 

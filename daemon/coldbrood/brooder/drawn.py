@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
@@ -42,13 +43,13 @@ def always(_t_s: float) -> bool:
     return True
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Night:
     """What all candidates share: `t_s`, `floor_c`, `ceiling_c`, `unrest_k` (k,), `outdoor_c` (k, draws).
 
     Then the boxes.
 
-    `there` (k,) says when someone is at hand to fill.
+    `there` (k,) says when someone is at hand to fill, with water of `fill_c`.
     """
 
     t_s: Array
@@ -64,6 +65,12 @@ class Night:
     cov: Array
     off_sd: Array
     jug_j: float
+    fill_c: float
+
+    @cached_property
+    def off_k(self) -> Array:
+        """Error of each drawn box in K, (k + 1, k, draws): row 0 without a fill, row j + 1 after one at j."""
+        return _off_by(self)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,6 +94,7 @@ def draw_night(
     outdoor: OutdoorCurve,
     flock: Flock,
     floor_of: Floor,
+    fill_c: float,
     ceiling_of: Floor = ceiling_by_age_c,
     there: There = always,
 ) -> Night:
@@ -112,11 +120,11 @@ def draw_night(
         cov=bank.cov[:, pick],
         off_sd=off,
         jug_j=priors(spec).jug_j_per_k,
+        fill_c=fill_c,
     )
 
 
-def _off_by(night: Night, fill_c: float) -> Array:
-    """Error of each drawn box in K, (k + 1, k, draws): row 0 without a fill, row j + 1 after one at j."""
+def _off_by(night: Night) -> Array:
     k = len(night.t_s)
     c, filled = (coefs(theta, night.jug_j, GRID_S) for theta in (night.theta, night.fill_theta))
     mean, cov = (np.repeat(start[:, None, :], k + 1, axis=1) for start in (night.mean, night.cov))
@@ -124,7 +132,7 @@ def _off_by(night: Night, fill_c: float) -> Array:
     for i in range(k):
         var[0, i] = felt_var(c.felt, cov[:, 0])
         var[1:, i] = felt_var(filled.felt, cov[:, 1:])
-        mean[0, i + 1] = fill_c
+        mean[0, i + 1] = night.fill_c
         cov[0, i + 1], cov[1:3, i + 1] = FILL_SD_C**2, 0.0
         out_c, unrest_k = night.outdoor_c[i], float(night.unrest_k[i])
         for step, rows in ((c, slice(0, 1)), (filled, slice(1, i + 2))):
@@ -135,15 +143,12 @@ def _off_by(night: Night, fill_c: float) -> Array:
     return np.sqrt(var) * night.off_sd
 
 
-def play(
-    night: Night, fills: NDArray[np.bool_], fill_c: float, bed_c: Array | float | None = None
-) -> Outcome:
+def play(night: Night, fills: NDArray[np.bool_], bed_c: Array | float | None = None) -> Outcome:
     """All candidates at once; `fills` (candidates, k) marks the grid times at which a hot jug goes in.
 
-    At `fill_c`, and at bedtime at `bed_c` if that is given, one for all or of shape (candidates,).
+    At the night's `fill_c`, and at bedtime at `bed_c` where given, one for all or of shape (candidates,).
     """
     before, after = (coefs(theta, night.jug_j, GRID_S) for theta in (night.theta, night.fill_theta))
-    off = _off_by(night, fill_c)
     shape = (len(fills), DRAWS)
     mean = np.repeat(night.mean[:, None, :], len(fills), axis=1)
     cold, hot, low = np.zeros(shape), np.zeros(shape), np.full(shape, np.inf)
@@ -154,14 +159,14 @@ def play(
     for i, t in enumerate(night.t_s):
         share = np.where((last > 0)[:, None], after.felt, before.felt)
         air = felt_c(share, mean)
-        shown = air + off[last, i]
+        shown = air + night.off_k[last, i]
         cold += np.maximum(night.floor_c[i] - shown, 0.0)
         hot += np.maximum(shown - night.ceiling_c[i], 0.0)
         over |= shown > hard_ceiling_c(float(night.ceiling_c[i]))
         low = np.minimum(low, shown)
         under |= (shown < hard_c[i]) & (t >= warm_from)[:, None]
         if fills[:, i].any():
-            hot_c = np.broadcast_to(fill_c if i or bed_c is None else bed_c, len(fills))
+            hot_c = np.broadcast_to(night.fill_c if i or bed_c is None else bed_c, len(fills))
             mean[0, fills[:, i]] = hot_c[fills[:, i], None]
             last = np.where(fills[:, i], i + 1, last)
         for c, rows in ((before, last == 0), (after, last > 0)):

@@ -125,18 +125,18 @@ def _best(fills: NDArray[np.bool_], outcome: Outcome, risk: float) -> int:
 
 
 def _search(
-    night: Night, bed: tuple[bool, ...], risk: float, fill_c: float, bed_c: float, most: int = 2
+    night: Night, bed: tuple[bool, ...], risk: float, bed_c: float, most: int = 2
 ) -> tuple[NDArray[np.bool_], Outcome, int]:
     """Candidates with up to one waking; with two only where these could be better and `most` allows."""
     fills = np.concatenate([candidates(night.there, bed, n) for n in (0, 1)])
-    outcome = play(night, fills, fill_c, bed_c)
+    outcome = play(night, fills, bed_c)
     best = _best(fills, outcome, risk)
     cost = float(costs_kh(fills, outcome, risk)[best].mean())
     settled = outcome.chance[best] <= risk and cost <= 2 * (waking_cost_kh(risk) + REFILL_COST_KH)
     more = fills[:0] if settled or most < 2 else candidates(night.there, bed, 2)
     if len(more) == 0:
         return fills, outcome, best
-    extra = play(night, more, fill_c, bed_c)
+    extra = play(night, more, bed_c)
     fills = np.concatenate([fills, more])
     parts = ((getattr(outcome, f.name), getattr(extra, f.name)) for f in fields(Outcome))
     outcome = Outcome(*(np.concatenate(pair) for pair in parts))
@@ -144,28 +144,29 @@ def _search(
 
 
 def _search_fills(
-    night: Night, bed: tuple[bool, ...], risk: float, fill_c: float
+    night: Night, bed: tuple[bool, ...], risk: float
 ) -> tuple[NDArray[np.bool_], Outcome, int, float]:
     """The search with the usual fill at bedtime, and with a cooler one where that would be too hot."""
-    usual = _search(night, bed, risk, fill_c, fill_c)
+    fill_c = night.fill_c
+    usual = _search(night, bed, risk, fill_c)
     if not len(cooler_fills_c(fill_c)) or not is_too_hot(usual[0], usual[1].hot_kh):
         return *usual, fill_c
-    bed_c = _cooler_c(night, risk, fill_c)
-    cooler = _search(night, (True,), risk, fill_c, bed_c, 1)
+    bed_c = _cooler_c(night, risk)
+    cooler = _search(night, (True,), risk, bed_c, 1)
     costs = [costs_kh(fills, outcome, risk)[best].mean() for fills, outcome, best in (usual, cooler)]
     costs = [c + 1000.0 * (t[1].chance[t[2]] > risk) for c, t in zip(costs, (usual, cooler), strict=True)]
     return (*usual, fill_c) if costs[0] <= costs[1] else (*cooler, bed_c)
 
 
-def _cooler_c(night: Night, risk: float, fill_c: float) -> float:
+def _cooler_c(night: Night, risk: float) -> float:
     """How hot the one fill at bedtime should be, with a waking where the cold that comes is worth it.
 
     Of those as good the hottest: too little heat is found out too late, too much is not.
     """
-    tried_c = cooler_fills_c(fill_c)
+    tried_c = cooler_fills_c(night.fill_c)
     alone = np.zeros((len(tried_c), len(night.t_s)), dtype=bool)
     alone[:, 0] = True
-    came = play(night, alone, fill_c, tried_c)
+    came = play(night, alone, tried_c)
     woken = replace(came, cold_kh=np.minimum(came.cold_kh, waking_cost_kh(risk)))
     costs = costs_kh(alone, woken, risk).mean(axis=1)
     return float(tried_c[np.argmax(costs <= costs.min() + AS_GOOD_KH)])
@@ -193,8 +194,8 @@ def is_better_later(
     if rising_s - now_s < LAST_CALL_S:
         return False
     bank = bank_at(est, spec, now_s, outdoor, flock)
-    drawn = draw_night(bank, spec, rising_s, outdoor, flock, floor_of, ceiling_of, there)
-    fills, outcome, _ = _search(drawn, (False,), risk, fill_c, fill_c)
+    drawn = draw_night(bank, spec, rising_s, outdoor, flock, floor_of, fill_c, ceiling_of, there)
+    fills, outcome, _ = _search(drawn, (False,), risk, fill_c)
     cost = judged_kh(outcome.chance, costs_kh(fills, outcome, risk).mean(axis=1), risk)
     return bool(cost[fills[:, FIRST_INNER]].min() > cost.min() + AS_GOOD_KH)
 
@@ -258,9 +259,9 @@ def night(
         raise ValueError(f"risk: {risk}: more than 0 and less than 1")
     bank = bank_at(est, spec, begin_s, outdoor, flock)
     then = replace(flock, age_days=flock.age_days + (begin_s - now_s) / DAY_S)
-    drawn = draw_night(bank, spec, rising_s, outdoor, then, floor_of, ceiling_of, there)
+    drawn = draw_night(bank, spec, rising_s, outdoor, then, floor_of, fill_c, ceiling_of, there)
     bed = (False, True) if now_s <= bedtime_s + GRID_S else (False,)
-    fills, outcome, best, bed_c = _search_fills(drawn, bed, risk, fill_c)
+    fills, outcome, best, bed_c = _search_fills(drawn, bed, risk)
     chosen = fills[best]
     wake_s = tuple(float(t) for t in drawn.t_s[np.flatnonzero(chosen[1:]) + 1])
     at_bed, kept = bool(chosen[0]), bool(outcome.chance[best] <= risk)
