@@ -12,7 +12,7 @@ import json
 import os
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
@@ -30,7 +30,8 @@ from nightsim.weather import PLACES
 
 PICTURE = Path(__file__).parents[2] / "fixtures" / "figures" / "wakings-against-cold.svg"
 CURVE_RISKS = (0.025, 0.05, 0.2, 0.4)
-POLICIES = ("product", "timetable", "threshold", "oracle")
+PRICES_KH = (2.0, 8.0, 16.0, 32.0)
+POLICIES = ("product", "timetable", "threshold", "oracle", batch.HEAT_MINDED)
 LOOK_MS, PLAN_MS = 5.0, 200.0
 
 
@@ -103,42 +104,40 @@ def all_figures(rows: list[Row], seeds: Sequence[int], blind_seeds: int) -> dict
     }
 
 
-def _lived(rows: list[Row], jobs: int, **how: Any) -> list[Row]:
-    """The same batches lived again by the watch alone."""
+def _lived(
+    rows: list[Row], jobs: int, live: Callable[..., Any] = batch.product_tally, **how: Any
+) -> list[Row]:
+    """The same batches lived again by the watch alone, or by whom `live` tallies."""
     with ProcessPoolExecutor(jobs) as pool:
-        lived = pool.map(partial(batch.product_tally, **how), [row["seed"] for row in rows])
+        lived = pool.map(partial(live, **how), [row["seed"] for row in rows])
         return [{"tally": {"product": one}} for one in lived]
 
 
 def curve(rows: list[Row], floor: str, jobs: int) -> None:
-    """The trade-off by risk on some batches, as a table, a picture, and at the cold of each baseline."""
-    points = [(batch.DEFAULT_RISK, _mean(rows, "product", "wakings"), _mean(rows, "product", "cold_kh"))]
-    for risk in CURVE_RISKS:
-        got = _lived(rows, jobs, floor_name=floor, risk=risk)
-        points.append((risk, _mean(got, "product", "wakings"), _mean(got, "product", "cold_kh")))
-    points.sort()
+    """The trade-off by risk on some batches, the oracle's by price: a table, a picture, and at equal cold."""
+    lived = {risk: _lived(rows, jobs, floor_name=floor, risk=risk) for risk in CURVE_RISKS}
+    lived = dict(sorted({**lived, batch.DEFAULT_RISK: rows}.items()))
     cool = _lived(rows, jobs, floor_name=floor, minds_heat=False)
-    others = [
-        (w, _mean(rows, w, "wakings"), _mean(rows, w, "cold_kh"))
-        for w in ("timetable", "threshold", "oracle")
-    ]
-    heatless = ("heat let be", _mean(cool, "product", "wakings"), _mean(cool, "product", "cold_kh"))
-    named = [(f"risk {risk:g}", x, y) for risk, x, y in points]
-    print(
-        table(
-            ("trade-off", "wakings", "cold K h"),
-            [(n, f"{x:.1f}", f"{y:.1f}") for n, x, y in [*named, heatless, *others]],
-        )
-    )
-    for who, wakings, cold_kh in others:
-        at = bars.wakings_at([(x, y) for _, x, y in points], cold_kh)
-        print(f"at no more cold than the {who}: {at:.1f} wakings, {at / wakings:.3f} of its")
+    known = {kh: _lived(rows, jobs, batch.oracle_tally, floor_name=floor, waking_kh=kh) for kh in PRICES_KH}
+    baselines = [(who, _point(rows, who)) for who in ("timetable", "threshold")]
+    named = [(f"risk {risk:g}", _point(some)) for risk, some in lived.items()]
+    foreknown = [(f"oracle, {kh:g} K h", _point(some)) for kh, some in known.items()]
+    others = [*baselines, ("oracle", _point(rows, "oracle"))]
+    lines = [*named, ("heat let be", _point(cool)), *others, *foreknown]
+    columns = ("trade-off", "wakings", "cold K h", "hard min")
+    print(table(columns, [(name, *(f"{value:.1f}" for value in point)) for name, point in lines]))
+    oracles = [others[-1], *foreknown]
+    for who, (wakings, cold_kh, _) in baselines:
+        for whose, points in (("the watch", named), ("the oracle", oracles)):
+            at = bars.wakings_at([point[:2] for _, point in points], cold_kh)
+            print(f"at no more cold than the {who}, {whose}: {at:.1f} wakings, {at / wakings:.3f} of its")
     costs = [
         bars.cost_kh(some, who) for some, who in ((rows, "product"), (cool, "product"), (rows, "oracle"))
     ]
     print(f"cost against the oracle: {costs[0] / costs[2]:.2f}, heat let be {costs[1] / costs[2]:.2f}")
     PICTURE.parent.mkdir(exist_ok=True)
-    PICTURE.write_text(picture.curve_svg(named, others, len(rows)), encoding="utf-8")
+    line, marks = ([(name, x, y) for name, (x, y, _) in some] for some in (named, others))
+    PICTURE.write_text(picture.curve_svg(line, marks, len(rows)), encoding="utf-8")
     print(f"drawn: {PICTURE.relative_to(PICTURE.parents[2])}")
 
 
@@ -162,15 +161,19 @@ def bound_of_nights(rows: list[Row], jobs: int) -> None:
     with ProcessPoolExecutor(jobs) as pool:
         known = list(pool.map(known_nights.run, [row["seed"] for row in rows]))
     with_it = [{**row, "tally": {**row["tally"], **it}} for row, it in zip(rows, known, strict=True)]
-    policies = ("product", *known_nights.WHO, "oracle")
+    policies = ("product", *known_nights.WHO, batch.HEAT_MINDED, "oracle")
     print(tallies(with_it, policies))
     least = bars.cost_kh(with_it, "oracle")
     told = ", ".join(f"{who} {bars.cost_kh(with_it, who) / least:.2f}" for who in policies[:-1])
     print(f"cost against the oracle's: {told}")
 
 
-def _mean(rows: list[Row], who: str, what: str) -> float:
-    return bars.total(rows, who, what) / max(len(rows), 1)
+def _point(rows: list[Row], who: str = "product") -> tuple[float, float, float]:
+    """Wakings, degree-hours and minutes under the hard floor of a batch."""
+    wakings, cold_kh, hard_min = (
+        bars.total(rows, who, what) / max(len(rows), 1) for what in ("wakings", "cold_kh", "hard_min")
+    )
+    return wakings, cold_kh, hard_min
 
 
 def report(rows: list[Row], figures: dict[str, Figure], begun: float) -> None:

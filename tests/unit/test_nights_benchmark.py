@@ -2,22 +2,25 @@
 
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from nightsim import bars, innovations, known_nights, lows
+from nightsim import bars, innovations, known_nights, lows, oracle
 from nightsim.floors import DEMANDING, demanding_c
 from nightsim.lane import Lane
 from nightsim.product import Product, site_of
-from nightsim.scenario import draw
+from nightsim.scenario import BEDTIME_MIN, draw
 from nightsim.scores import crps_h
 from nightsim.seeds_report import REPORT
 from nightsim.seeds_tune import TUNE
 from nightsim.truth import MANY, ONE
-from nightsim.weather import PLACES, Place, year
+from nightsim.weather import MINUTES, PLACES, Place, year
 from scipy import stats
 
 from coldbrood.probes import simulated
+
+WARM_C = np.full(MINUTES, 18.0)
 
 
 def test_seeds_to_tune_on_and_to_report_on_are_apart() -> None:
@@ -111,3 +114,22 @@ def test_wakings_at_a_cold_lie_between_those_of_the_risks_beside_it() -> None:
     assert bars.wakings_at(points, 3.0) == pytest.approx(2.5)
     assert np.isnan(bars.wakings_at(points, 1.9))
     assert bars.wakings_at(points, 6.1) == 1.5
+
+
+def test_an_oracle_that_minds_heat_takes_cooler_water_where_the_usual_overheats() -> None:
+    """A fill of 95 C in a warm box: the oracle that lets heat be keeps to it, the other does not."""
+    s = draw(1)
+    s = replace(s, spec=replace(s.spec, fill_c=95.0), weather=replace(s.weather, outdoor_c=WARM_C))
+    lane = Lane(s, minute=BEDTIME_MIN)
+    bold, careful = (oracle.choose(lane, lambda _: 33.0, minds_heat=minds) for minds in (False, True))
+    assert bold.fill_c == 95.0
+    assert bold.refills
+    assert careful.fill_c < 95.0 or not careful.refills
+    assert careful.cost_kh > bold.cost_kh
+
+
+def test_an_oracle_wakes_no_more_at_a_higher_price() -> None:
+    lane = Lane(draw(2), minute=BEDTIME_MIN)
+    dear, cheap = (oracle.choose(lane, lambda _: 24.0, waking_kh=kh) for kh in (16.0, 1.0))
+    night = range(1, oracle.NIGHT_MIN)
+    assert sum(at in night for at in cheap.refills) > sum(at in night for at in dear.refills)

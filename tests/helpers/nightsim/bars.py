@@ -6,6 +6,7 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
+from nightsim.batch import HEAT_MINDED
 from nightsim.scores import Case
 
 Row = dict[str, Any]
@@ -61,8 +62,9 @@ def night_figures(rows: list[Row]) -> dict[str, Figure]:
         out[f"cold against the {who}"] = figure(_ratio(cold["product"], cold[who]), "<= 1", warm)
     refills = _ratio(total(rows, "product", "refills"), total(rows, "timetable", "refills"))
     out["refills against the timetable"] = figure(refills, "<= 0.45", refills <= 0.45)
-    cost = _ratio(cost_kh(rows, "product"), cost_kh(rows, "oracle"))
-    out["cost against the oracle"] = figure(cost, "<= 1.2", cost <= 1.2)
+    for who, name in (("oracle", "the oracle"), (HEAT_MINDED, "an oracle that minds heat as the watch does")):
+        cost = _ratio(cost_kh(rows, "product"), cost_kh(rows, who))
+        out[f"cost against {name}"] = figure(cost, "<= 1.2", cost <= 1.2)
     least = min(hard["timetable"], hard["threshold"])
     out["minutes under the hard floor"] = figure(hard["product"], f"< {least:.0f}", hard["product"] < least)
     return out

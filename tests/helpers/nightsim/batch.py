@@ -17,6 +17,7 @@ from coldbrood.brooder import band
 DEFAULT_RISK = 0.1
 SEEN_WITHIN_MIN = 10
 BEYOND_REACH_C = 90.0
+HEAT_MINDED = "oracle, heat minded"
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,12 @@ def product_tally(
     return asdict(tally(life, floor_name))
 
 
+def oracle_tally(seed: int, floor_name: str = "demanding", waking_kh: float = 4.0) -> dict[str, Any]:
+    """The oracle alone on one seed, a waking at a price of its own, as plain values."""
+    life = oracle_life(draw(seed), FLOORS[floor_name], waking_kh=waking_kh)
+    return asdict(tally(life, floor_name))
+
+
 def run(seed: int, floor_name: str = "demanding", risk: float = DEFAULT_RISK) -> dict[str, Any]:
     """All policies on one seed, as plain values."""
     s = draw(seed)
@@ -71,6 +78,7 @@ def run(seed: int, floor_name: str = "demanding", risk: float = DEFAULT_RISK) ->
         "timetable": timetable_life(s),
         "threshold": live(s, Threshold(FLOORS[floor_name])),
         "oracle": oracle_life(s, FLOORS[floor_name]),
+        HEAT_MINDED: oracle_life(s, FLOORS[floor_name], minds_heat=True),
     }
     return {
         "seed": seed,

@@ -14,6 +14,8 @@ START_MIN = 10 * 60
 END_MIN = DAYS * 1440
 FELT_MIN = 10.0
 STEP_C = 0.0625
+# What a keeper woken for heat does: lid up so many seconds, and the jug into its towel until it is filled.
+COOLED = (300.0, 1.0)
 
 # What reaches the keeper: a nudge to refill, one for heat, one that only wakes, a fill asked for at bedtime.
 Ask = Literal["refill", "heat", "look", "fill-now"]
@@ -164,10 +166,7 @@ class Keeper:
             self.deaf_until_min = lane.minute + 45  # the message is answered, and the jug needs its time
             return
         if self.visit == "heat":
-            lane.lid_s, lane.towel = (
-                300.0,
-                1.0,
-            )  # lid up for a while, and the jug into its towel until it is filled
+            lane.lid_s, lane.towel = COOLED
         self.deaf_until_min = lane.minute + 15
 
 
