@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from nightsim import bars, innovations, known_nights, lows, oracle
+from nightsim import bars, batch, innovations, known_nights, lows, oracle
 from nightsim.floors import DEMANDING, demanding_c
 from nightsim.lane import Lane
 from nightsim.product import Product, site_of
@@ -133,3 +133,8 @@ def test_an_oracle_wakes_no_more_at_a_higher_price() -> None:
     dear, cheap = (oracle.choose(lane, lambda _: 24.0, waking_kh=kh) for kh in (16.0, 1.0))
     night = range(1, oracle.NIGHT_MIN)
     assert sum(at in night for at in cheap.refills) > sum(at in night for at in dear.refills)
+
+
+def test_a_refill_is_read_where_a_reading_comes_after_its_dip_and_in_time() -> None:
+    refills = [600, 900, 1200, 1500, 1520]  # the first is the batch's, the last the same as the one before
+    assert batch.refills_read(refills, [903, 1202, 1211, 1510]) == (3, 2)

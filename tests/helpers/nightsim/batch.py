@@ -1,5 +1,6 @@
 """One batch under every policy: the plain numbers that the figures are made of."""
 
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from typing import Any
 from unittest.mock import patch
@@ -16,6 +17,8 @@ from coldbrood.brooder import band
 
 DEFAULT_RISK = 0.1
 SEEN_WITHIN_MIN = 10
+# Till then the lid's dip is all that a reading shows.
+DIP_MIN = 3
 BEYOND_REACH_C = 90.0
 HEAT_MINDED = "oracle, heat minded"
 
@@ -42,6 +45,13 @@ def refills_seen(refills: list[int], seen: list[int]) -> tuple[int, int, int]:
     caught = sum(any(0 <= found - at <= SEEN_WITHIN_MIN for found in seen) for at in real)
     false = sum(not any(-5 <= found - at <= 60 for at in refills) for found in seen)
     return len(real), caught, false
+
+
+def refills_read(refills: list[int], readings: Iterable[int]) -> tuple[int, int]:
+    """Refills, and those of which a reading could tell within ten minutes: messages are lost now and then."""
+    real, at_min = [at for i, at in enumerate(refills) if i and at - refills[i - 1] >= 45], set(readings)
+    told = sum(any(at + m in at_min for m in range(DIP_MIN, SEEN_WITHIN_MIN + 1)) for at in real)
+    return len(real), told
 
 
 def product_life(s: Scenario, floor_name: str, risk: float, scored: bool) -> tuple[Life, Scored]:
@@ -87,6 +97,7 @@ def run(seed: int, floor_name: str = "demanding", risk: float = DEFAULT_RISK) ->
         "called_weak": called_weak(scored.product),
         "tally": {name: asdict(tally(one, floor_name)) for name, one in lives.items()},
         "refills_seen": refills_seen(life.lane.refills, scored.product.seen),
+        "refills_read": refills_read(life.lane.refills, (at for at, _ in scored.product.readings)),
         "cases": [asdict(case) for case in scored.cases],
         "left_out": scored.left_out,
         "residuals": scored.residuals,
