@@ -8,7 +8,7 @@ from unittest.mock import patch
 from nightsim.baselines import Threshold, timetable_life
 from nightsim.floors import DEMANDING, FLOORS, under
 from nightsim.lane import Life, live
-from nightsim.oracle import oracle_life
+from nightsim.oracle import WAKING_KH, oracle_life
 from nightsim.product import Product, site_of
 from nightsim.scenario import Scenario, draw
 from nightsim.scores import Scored
@@ -39,9 +39,14 @@ def tally(life: Life, floor_name: str) -> Tally:
     return Tally(len(life.wakings), life.refills, cold_kh, hard_min)
 
 
+def _apart(refills: list[int]) -> list[int]:
+    """Refills after the first fill, but for those within 45 minutes of the one before, which are the same."""
+    return [at for i, at in enumerate(refills) if i and at - refills[i - 1] >= 45]
+
+
 def refills_seen(refills: list[int], seen: list[int]) -> tuple[int, int, int]:
     """Refills, those seen within ten minutes, and sightings of none (60 minutes count as the same one)."""
-    real = [at for i, at in enumerate(refills) if i and at - refills[i - 1] >= 45]
+    real = _apart(refills)
     caught = sum(any(0 <= found - at <= SEEN_WITHIN_MIN for found in seen) for at in real)
     false = sum(not any(-5 <= found - at <= 60 for at in refills) for found in seen)
     return len(real), caught, false
@@ -49,7 +54,7 @@ def refills_seen(refills: list[int], seen: list[int]) -> tuple[int, int, int]:
 
 def refills_read(refills: list[int], readings: Iterable[int]) -> tuple[int, int]:
     """Refills, and those of which a reading could tell within ten minutes: messages are lost now and then."""
-    real, at_min = [at for i, at in enumerate(refills) if i and at - refills[i - 1] >= 45], set(readings)
+    real, at_min = _apart(refills), set(readings)
     told = sum(any(at + m in at_min for m in range(DIP_MIN, SEEN_WITHIN_MIN + 1)) for at in real)
     return len(real), told
 
@@ -73,7 +78,7 @@ def product_tally(
     return asdict(tally(life, floor_name))
 
 
-def oracle_tally(seed: int, floor_name: str = "demanding", waking_kh: float = 4.0) -> dict[str, Any]:
+def oracle_tally(seed: int, floor_name: str = "demanding", waking_kh: float = WAKING_KH) -> dict[str, Any]:
     """The oracle alone on one seed, a waking at a price of its own, as plain values."""
     life = oracle_life(draw(seed), FLOORS[floor_name], waking_kh=waking_kh)
     return asdict(tally(life, floor_name))
