@@ -31,6 +31,7 @@ from nightsim.weather import PLACES
 PICTURE = Path(__file__).parents[2] / "fixtures" / "figures" / "wakings-against-cold.svg"
 CURVE_RISKS = (0.025, 0.05, 0.2, 0.4)
 PRICES_KH = (2.0, 8.0, 16.0, 32.0)
+INTERVALS_MIN = (1, 2, 5, 15)
 POLICIES = ("product", "timetable", "threshold", "oracle", batch.HEAT_MINDED)
 LOOK_MS, PLAN_MS = 5.0, 200.0
 
@@ -168,6 +169,20 @@ def bound_of_nights(rows: list[Row], jobs: int) -> None:
     print(f"cost against the oracle's: {told}")
 
 
+def by_interval(seeds: Sequence[int], jobs: int) -> None:
+    """Refills seen where the box probe speaks more or less often: whether it is readings that lack."""
+    lines = []
+    for every_min in INTERVALS_MIN:
+        with ProcessPoolExecutor(jobs) as pool:
+            found = list(pool.map(partial(batch.seen_by_interval, every_min=every_min), seeds))
+        refills, soon, later, false = (
+            sum(one[w] for one in found) for w in ("refills", "soon", "later", "false")
+        )
+        seen = (f"{soon / refills:.3f}", f"{later / refills:.3f}", f"{5 * false / len(found):.1f}")
+        lines.append((f"{every_min} min", str(refills), *seen))
+    print(table(("a reading each", "refills", "seen in 10 min", "in 15", "false in five"), lines))
+
+
 def _point(rows: list[Row], who: str = "product") -> tuple[float, float, float]:
     """Wakings, degree-hours and minutes under the hard floor of a batch."""
     wakings, cold_kh, hard_min = (
@@ -223,6 +238,9 @@ def _options(argv: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument(
         "--known-nights", type=int, default=0, help="batches to be lived again by the true box"
     )
+    parser.add_argument(
+        "--intervals", type=int, default=0, help="batches lived again with a reading more or less often"
+    )
     parser.add_argument("--keep", type=Path, help="a file for the plain numbers of each batch")
     parser.add_argument("--from", type=Path, dest="kept", help="take the batches from such a file")
     return parser.parse_args(argv)
@@ -250,6 +268,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         bound(seeds[: asked.known_box], asked.jobs)
     if asked.known_nights:
         bound_of_nights(bars.strong(rows)[: asked.known_nights], asked.jobs)
+    if asked.intervals:
+        by_interval([row["seed"] for row in bars.strong(rows)[: asked.intervals]], asked.jobs)
     return 0
 
 

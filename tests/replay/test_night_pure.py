@@ -40,16 +40,16 @@ LEAD_S = 1800.0  # of the keeper in sites.py
 # prints the nights in this form: argue each line that moved, then put it here.
 
 # 22:00: the jug of 16:00 is spent near midnight, and no fill lasts from then to the morning; one now may, by
-# what six hours taught, go so little under the floor that it is not worth a waking. At 02:48 the readings
+# what six hours taught, go so little under the floor that it is not worth a waking. At 02:45 the readings
 # know better: it will be under it near 03:30, for the rest of the night. The keeper takes 20 minutes, in
 # which the nudge comes again each 10, the second time on the next channel too (watch/conditions.py). What the
 # jug of 03:08 leaves is asked for in the morning.
 COLD = """
 22:00:00 phone-1 One fill now, then sleep: box A | bedtime
-02:45:30 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
-02:55:30 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
-03:05:30 phone-1 Refill now: box A 22.1 C, floor 21.1 | forecast
-03:05:30 phone-2 Refill now: box A 22.1 C, floor 21.1 | forecast
+02:45:45 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
+02:55:45 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
+03:05:45 phone-1 Refill now: box A 22.1 C, floor 21.1 | forecast
+03:05:45 phone-2 Refill now: box A 22.1 C, floor 21.1 | forecast
 06:30:00 phone-1 Fill now, first thing: box A | morning
 """
 # Chicks of ten days, whose floor is 15 C, and 13 C or more outside: the jug of 16:00 lasts the night.
@@ -63,37 +63,37 @@ MILD = """
 # later, before it comes a fifth time.
 ALONE = """
 22:00:00 phone-1 One fill now, then sleep: box A | bedtime
-02:45:30 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
-02:55:30 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
-03:05:30 phone-1 Refill now: box A 22.3 C, floor 21.1 | forecast
-03:05:30 phone-2 Refill now: box A 22.3 C, floor 21.1 | forecast
-03:15:30 phone-1 Refill now: box A 21.9 C, floor 21.1 | forecast
-03:15:30 phone-2 Refill now: box A 21.9 C, floor 21.1 | forecast
-03:25:30 phone-1 Refill now: box A 21.2 C, floor 21.1 | forecast
-03:25:30 phone-2 Refill now: box A 21.2 C, floor 21.1 | forecast
-03:31:30 phone-1 No refill seen: box A 21.2 C | no-rise-after-nudge
-03:41:30 phone-1 No refill seen: box A 21.1 C | no-rise-after-nudge
-03:41:30 phone-2 No refill seen: box A 21.1 C | no-rise-after-nudge
-03:51:30 phone-1 No refill seen: box A 20.4 C | no-rise-after-nudge
-03:51:30 phone-2 No refill seen: box A 20.4 C | no-rise-after-nudge
-04:01:30 phone-1 No refill seen: box A 20.1 C | no-rise-after-nudge
-04:01:30 phone-2 No refill seen: box A 20.1 C | no-rise-after-nudge
-04:11:30 phone-1 No refill seen: box A 19.9 C | no-rise-after-nudge
-04:11:30 phone-2 No refill seen: box A 19.9 C | no-rise-after-nudge
-04:21:30 phone-1 No refill seen: box A 19.4 C | no-rise-after-nudge
-04:21:30 phone-2 No refill seen: box A 19.4 C | no-rise-after-nudge
-04:41:30 phone-1 No refill seen: box A 18.8 C | no-rise-after-nudge
-04:41:30 phone-2 No refill seen: box A 18.8 C | no-rise-after-nudge
-05:01:30 phone-1 No refill seen: box A 18 C | no-rise-after-nudge
-05:01:30 phone-2 No refill seen: box A 18 C | no-rise-after-nudge
-05:21:30 phone-1 No refill seen: box A 17.5 C | no-rise-after-nudge
-05:21:30 phone-2 No refill seen: box A 17.5 C | no-rise-after-nudge
-05:41:30 phone-1 No refill seen: box A 17.1 C | no-rise-after-nudge
-05:41:30 phone-2 No refill seen: box A 17.1 C | no-rise-after-nudge
-06:01:30 phone-1 No refill seen: box A 16.8 C | no-rise-after-nudge
-06:01:30 phone-2 No refill seen: box A 16.8 C | no-rise-after-nudge
-06:21:30 phone-1 No refill seen: box A 16.3 C | no-rise-after-nudge
-06:21:30 phone-2 No refill seen: box A 16.3 C | no-rise-after-nudge
+02:45:45 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
+02:55:45 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
+03:05:45 phone-1 Refill now: box A 22.3 C, floor 21.1 | forecast
+03:05:45 phone-2 Refill now: box A 22.3 C, floor 21.1 | forecast
+03:15:45 phone-1 Refill now: box A 21.9 C, floor 21.1 | forecast
+03:15:45 phone-2 Refill now: box A 21.9 C, floor 21.1 | forecast
+03:25:45 phone-1 Refill now: box A 21.2 C, floor 21.1 | forecast
+03:25:45 phone-2 Refill now: box A 21.2 C, floor 21.1 | forecast
+03:31:45 phone-1 No refill seen: box A 21.2 C | no-rise-after-nudge
+03:41:45 phone-1 No refill seen: box A 21.1 C | no-rise-after-nudge
+03:41:45 phone-2 No refill seen: box A 21.1 C | no-rise-after-nudge
+03:51:45 phone-1 No refill seen: box A 20.4 C | no-rise-after-nudge
+03:51:45 phone-2 No refill seen: box A 20.4 C | no-rise-after-nudge
+04:01:45 phone-1 No refill seen: box A 20.1 C | no-rise-after-nudge
+04:01:45 phone-2 No refill seen: box A 20.1 C | no-rise-after-nudge
+04:11:45 phone-1 No refill seen: box A 19.9 C | no-rise-after-nudge
+04:11:45 phone-2 No refill seen: box A 19.9 C | no-rise-after-nudge
+04:21:45 phone-1 No refill seen: box A 19.4 C | no-rise-after-nudge
+04:21:45 phone-2 No refill seen: box A 19.4 C | no-rise-after-nudge
+04:41:45 phone-1 No refill seen: box A 18.8 C | no-rise-after-nudge
+04:41:45 phone-2 No refill seen: box A 18.8 C | no-rise-after-nudge
+05:01:45 phone-1 No refill seen: box A 18 C | no-rise-after-nudge
+05:01:45 phone-2 No refill seen: box A 18 C | no-rise-after-nudge
+05:21:45 phone-1 No refill seen: box A 17.5 C | no-rise-after-nudge
+05:21:45 phone-2 No refill seen: box A 17.5 C | no-rise-after-nudge
+05:41:45 phone-1 No refill seen: box A 17.1 C | no-rise-after-nudge
+05:41:45 phone-2 No refill seen: box A 17.1 C | no-rise-after-nudge
+06:01:45 phone-1 No refill seen: box A 16.8 C | no-rise-after-nudge
+06:01:45 phone-2 No refill seen: box A 16.8 C | no-rise-after-nudge
+06:21:45 phone-1 No refill seen: box A 16.3 C | no-rise-after-nudge
+06:21:45 phone-2 No refill seen: box A 16.3 C | no-rise-after-nudge
 06:30:00 phone-1 Fill now, first thing: box A | morning
 06:42:00 phone-1 Too cold: box A 16 C, refill now | under-hard-floor
 06:46:00 phone-1 Too cold: box A 16.1 C, refill now | under-hard-floor
@@ -135,19 +135,19 @@ BLIND = """
 TWO = """
 18:47:15 phone-1 Head count: each box at dusk | dusk
 22:00:00 phone-1 One fill now, up at 02:30: box B | bedtime
-02:04:00 phone-1 Refill now: box B 22.9 C, floor 21.1 | forecast
-02:14:00 phone-1 Refill now: box B 21.9 C, floor 21.1 | forecast
-02:24:00 phone-1 Refill now: box B 22.2 C, floor 21.1 | forecast
-02:24:00 phone-2 Refill now: box B 22.2 C, floor 21.1 | forecast
-02:45:30 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
-02:55:30 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
-03:05:30 phone-1 Refill now: box A 22.1 C, floor 21.1 | forecast
-03:05:30 phone-2 Refill now: box A 22.1 C, floor 21.1 | forecast
+02:03:45 phone-1 Refill now: box B 22.9 C, floor 21.1 | forecast
+02:13:45 phone-1 Refill now: box B 21.9 C, floor 21.1 | forecast
+02:23:45 phone-1 Refill now: box B 21.9 C, floor 21.1 | forecast
+02:23:45 phone-2 Refill now: box B 21.9 C, floor 21.1 | forecast
+02:45:45 phone-1 Refill now: box A 22.9 C, floor 21.1 | forecast
+02:55:45 phone-1 Refill now: box A 22.8 C, floor 21.1 | forecast
+03:05:45 phone-1 Refill now: box A 22.1 C, floor 21.1 | forecast
+03:05:45 phone-2 Refill now: box A 22.1 C, floor 21.1 | forecast
 06:30:00 phone-1 Fill now, first thing: box A, box B | morning
 06:31:00 phone-1 Refill now: box B 21.8 C, floor 21.1 | forecast
-06:41:00 phone-1 Refill now: box B 21.5 C, floor 21.1 | forecast
-06:51:00 phone-1 Refill now: box B 21.3 C, floor 21.1 | forecast
-06:51:00 phone-2 Refill now: box B 21.3 C, floor 21.1 | forecast
+06:41:00 phone-1 Refill now: box B 21.4 C, floor 21.1 | forecast
+06:51:00 phone-1 Refill now: box B 21.2 C, floor 21.1 | forecast
+06:51:00 phone-2 Refill now: box B 21.2 C, floor 21.1 | forecast
 """
 
 

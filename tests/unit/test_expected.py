@@ -4,6 +4,7 @@ import pytest
 from sites import START_WALL_S, make_site
 from views import T_S
 
+from coldbrood.brooder.band import Band
 from coldbrood.brooder.bends import Prior
 from coldbrood.brooder.refills import (
     ANSWERED_WITHIN_S,
@@ -11,6 +12,7 @@ from coldbrood.brooder.refills import (
     ASKED_AT_NIGHT,
     LIKELY,
     LIKELY_AT_NIGHT,
+    TOO_HOT,
     UNASKED,
     UNASKED_AT_NIGHT,
     Ask,
@@ -20,6 +22,7 @@ from coldbrood.watch.localtime import next_wall_s
 
 SITE = make_site()
 FLOOR_C = 20.0
+AROUND = Band(FLOOR_C, 16.0, 34.0, "for a test")
 BEDTIME_WALL_S = next_wall_s(SITE, START_WALL_S, SITE.keeper.bedtime_s)
 
 
@@ -28,7 +31,7 @@ def expected(
 ) -> Prior:
     points = [(T_S - 300.0 * i, FLOOR_C + over_floor_k) for i in range(6, 0, -1)]
     points.append((T_S, FLOOR_C + over_floor_k - dip_k))
-    return prior_of_refill(SITE, points, FLOOR_C, asked, T_S, wall_s)
+    return prior_of_refill(SITE, points, AROUND, asked, T_S, wall_s)
 
 
 @pytest.mark.parametrize(
@@ -61,7 +64,7 @@ def test_at_the_keepers_own_hours_it_is(hour: str, after_min: int, prior: Prior)
 
 
 def test_a_box_not_seen_yet_is_not_near_its_floor() -> None:
-    assert prior_of_refill(SITE, (), FLOOR_C, False, T_S, START_WALL_S) is UNASKED
+    assert prior_of_refill(SITE, (), AROUND, False, T_S, START_WALL_S) is UNASKED
 
 
 @pytest.mark.parametrize(
@@ -69,6 +72,13 @@ def test_a_box_not_seen_yet_is_not_near_its_floor() -> None:
 )
 def test_asked_for_it_is_wherever_the_box_stands(wall_s: float, prior: Prior) -> None:
     assert expected(9.0, wall_s=wall_s, asked=True) is prior
+
+
+@pytest.mark.parametrize(("over_floor_k", "prior"), [(13.9, ASKED), (14.1, TOO_HOT)])
+def test_over_its_ceiling_a_box_is_opened_to_cool_it_though_a_refill_was_asked_for(
+    over_floor_k: float, prior: Prior
+) -> None:
+    assert expected(over_floor_k, asked=True) is prior
 
 
 def test_an_ask_is_open_until_it_is_answered_or_old() -> None:

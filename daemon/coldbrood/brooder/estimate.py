@@ -124,7 +124,7 @@ def _look_for_refill(
         return est, None
     if any(d.kind == "seen" for d in est.due):
         return est, None
-    bend = find_bend(est.bank, spec, est.tail, prior)
+    bend = find_bend(est.bank, spec, est.tail, prior, asked_c)
     if bend is None:
         return est, None
     if est.refill_s is not None and abs(bend.t_s - est.refill_s) < ONE_REFILL_S:

@@ -15,6 +15,7 @@ import numpy as np
 from coldbrood.brooder.bank import (
     Array,
     Bank,
+    as_usual,
     coefs,
     felt_c,
     felt_now,
@@ -31,6 +32,7 @@ from coldbrood.brooder.bends import (
     Window,
     nats,
     shapes,
+    unsure_dip,
     wander,
 )
 from coldbrood.brooder.specs import BoxSpec
@@ -44,7 +46,8 @@ LEAST_LEVEL_C = -0.3
 DIP_C = 0.4
 DIP_SD_C = 4.0
 LEAST_HOTTER_K = 5.0
-LEAST_AFTER_S = 100.0
+# Places so fresh are not looked at, and one younger than the second is not told yet: a later may be likelier.
+LEAST_AFTER_S, LEAST_AGE_S = 100.0, 240.0
 PROBE_LAG_S = 180.0  # steel-capped in still air: several minutes (physics.md section 9, M)
 # The rows of so long must agree on the rise. With a reading each five minutes that is the newest alone, or
 # else a refill is seen one reading too late, or never.
@@ -53,17 +56,22 @@ SPIKE_C = 0.5
 FASTEST_K_PER_S = 0.012
 # A refill seen so long after one was asked for is that one: water has to be heated (own choice).
 ANSWERED_WITHIN_S = 4500.0
+# A bend that is not sure waits for more readings as long as they come within so much of it.
+TOLD_WITHIN_S = 600.0
+SURE_ENOUGH = 0.95
 
 
 # Own choices. A lid is lifted some three times a day to look at the chicks, and hardly by night; a refill
 # comes near the floor, at the keeper's own hours, most likely when asked for. Then the box need not have
 # risen yet: a wrapped jug's rise hides in the healing dip.
-UNASKED = Prior(3e-5, 0.01, 0.2)
+UNASKED = Prior(1e-4, 0.01, 0.2)
 LIKELY = Prior(5e-3, 0.01, -1.0)
 ASKED = Prior(0.05, 0.01, -math.inf)
-UNASKED_AT_NIGHT = Prior(3e-5, 1e-3, 0.2)
+UNASKED_AT_NIGHT = Prior(1e-4, 1e-3, 0.2)
 LIKELY_AT_NIGHT = Prior(5e-3, 1e-3, -1.0)
 ASKED_AT_NIGHT = Prior(0.1, 1e-3, -math.inf)
+# Over its ceiling a box is opened to cool it, and gets no hot jug.
+TOO_HOT = Prior(1e-4, 0.1, 0.2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +152,7 @@ def _responses(bank: Bank, spec: BoxSpec) -> tuple[Array, Array]:
 
     The air answers at once, the probe in it as late as one with a steel cap does; the box answers slowly.
     """
-    c = coefs((bank.theta @ weights(bank))[:, None], priors(spec).jug_j_per_k, LADDER_S)
+    c = coefs((as_usual(bank.theta) @ weights(bank))[:, None], priors(spec).jug_j_per_k, LADDER_S)
     jug, box, probe, out, slow = 1.0, 0.0, 0.0, [0.0], [0.0]
     share, follow = float(c.felt[0]), 1.0 - math.exp(-LADDER_S / PROBE_LAG_S)
     (e11, e12), (e21, e22) = c.push[:2, :2, 0].tolist()
@@ -190,32 +198,44 @@ def _bend_at(w: Window, i: int, prior: Prior) -> Bend | None:
     return Bend(float(at), min(lid, float(at)), rise, nats(w, i, cov, prior))
 
 
-def _window(bank: Bank, spec: BoxSpec, tail: Array, jug: Array, box: Array) -> Window:
-    """The tail against `jug` and `box` (rows,), what the old jug would have given."""
+def _window(bank: Bank, spec: BoxSpec, tail: Array, fill_c: float) -> Window:
+    """The tail against what the old jug would have given, and a new one of `fill_c`."""
+    jug, box = without_refill(bank, spec, tail)
     t, (response, slow) = tail[:, TIME], _responses(bank, spec)
     made = [shapes(t, response, i) for i in range(1, len(t))]
     _, sd_c = felt_now(bank)
     _, jug_sd_c = mixture(weights(bank), bank.mean[0], bank.cov[0])
     unsure = jug_sd_c * np.interp(t - bank.t_s, np.arange(len(slow)) * LADDER_S, slow)
+    over = _without_spikes(t, tail[:, BOX] - box)
+    p = priors(spec)
     return Window(
         t,
-        _without_spikes(t, tail[:, BOX] - box),
-        wander(t, sd_c) + unsure[:, None] * unsure,
+        over,
+        wander(t, sd_c) + unsure[:, None] * unsure + unsure_dip(t, over),
         [jug for jug, _ in made],
         [dip for _, dip in made],
-        max(spec.fill_c - float(jug[-1]), LEAST_HOTTER_K),
+        max(fill_c - float(jug[-1]), LEAST_HOTTER_K),
+        p.k_jug_other_w_per_k / p.k_jug_w_per_k,
         LID_DEPTH_SHARE * max(float((tail[:, BOX] - tail[:, OUTDOOR]).max()), LID_LEAST_APART_K),
     )
 
 
-def find_bend(bank: Bank, spec: BoxSpec, tail: Array, prior: Prior = UNASKED) -> Bend | None:
-    """The likeliest refill in the tail, or None. Needs two rows before it and 2.5 minutes after."""
+def find_bend(
+    bank: Bank, spec: BoxSpec, tail: Array, prior: Prior = UNASKED, asked_c: float | None = None
+) -> Bend | None:
+    """The likeliest refill in the tail, or None. Needs two rows before it and some minutes after.
+
+    Told once it is sure, or where the next reading would come late. The water looked for is of `asked_c`, if
+    such was asked for, or else as hot as usual.
+    """
     if not may_have_risen(tail):
         return None
-    jug, box = without_refill(bank, spec, tail)
-    w = _window(bank, spec, tail, jug, box)
+    w = _window(bank, spec, tail, spec.fill_c if asked_c is None else asked_c)
     t = w.t
     places = [i for i in range(2, len(t)) if t[-1] - t[i] >= LEAST_AFTER_S]
     bends = [bend for i in places if (bend := _bend_at(w, i, prior)) is not None]
     best = max(bends, key=lambda b: b.nats, default=None)
-    return best if best is not None and best.nats > 0.0 else None
+    if best is None or best.nats <= 0.0 or t[-1] - best.t_s < LEAST_AGE_S:
+        return None
+    next_s = 2.0 * t[-1] - t[-2]
+    return None if best.chance < SURE_ENOUGH and next_s <= best.t_s + TOLD_WITHIN_S else best

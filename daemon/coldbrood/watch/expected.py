@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import median
 
+from coldbrood.brooder.band import Band
 from coldbrood.brooder.bends import Prior
 from coldbrood.brooder.refills import (
     ANSWERED_WITHIN_S,
@@ -11,6 +12,7 @@ from coldbrood.brooder.refills import (
     ASKED_AT_NIGHT,
     LIKELY,
     LIKELY_AT_NIGHT,
+    TOO_HOT,
     UNASKED,
     UNASKED_AT_NIGHT,
     Ask,
@@ -50,15 +52,21 @@ def is_open(ask: Ask | None, refill_t_s: float | None, t_s: float) -> bool:
 
 
 def prior_of_refill(
-    site: Site, track: Sequence[tuple[float, float]], floor_c: float, asked: bool, t_s: float, wall_s: float
+    site: Site, track: Sequence[tuple[float, float]], around: Band, asked: bool, t_s: float, wall_s: float
 ) -> Prior:
-    """How far a refill is to be expected; `track` are points (t_s, box_c), `asked` that one was asked for."""
+    """How far a refill is to be expected.
+
+    `track` are points (t_s, box_c), `around` is the band that the box should be in; `asked` says that a
+    refill was asked for.
+    """
     night = is_night(site, wall_s)
+    lately = [box_c for at, box_c in track[-NEAR_POINTS:] if t_s - at < NEAR_S]
+    if lately and median(lately) > around.ceiling_c:
+        return TOO_HOT
     if asked:
         return ASKED_AT_NIGHT if night else ASKED
     second, keeper = second_of_day(site, wall_s), site.keeper
     own = any((second - hour) % DAY_S < OWN_HOUR_S for hour in (keeper.bedtime_s, keeper.rising_s))
-    lately = [box_c for at, box_c in track[-NEAR_POINTS:] if t_s - at < NEAR_S]
-    if own or (lately and median(lately) < floor_c + NEAR_C):
+    if own or (lately and median(lately) < around.floor_c + NEAR_C):
         return LIKELY_AT_NIGHT if night else LIKELY
     return UNASKED_AT_NIGHT if night else UNASKED

@@ -214,8 +214,8 @@ def _absorb_box_reading(site: Site, sight: Sight, spec: ProbeSpec, reading: Read
 
 def _prior(site: Site, box: BoxSight, asked: bool, reading: Reading) -> Prior:
     age = age_days(site, reading.wall_s)
-    floor_c = band(age, box.look_ins, reading.t_s, site.batch.floors).floor_c
-    return prior_of_refill(site, box.track, floor_c, asked, reading.t_s, reading.wall_s)
+    around = band(age, box.look_ins, reading.t_s, site.batch.floors)
+    return prior_of_refill(site, box.track, around, asked, reading.t_s, reading.wall_s)
 
 
 def _longer_track(

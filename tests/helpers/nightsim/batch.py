@@ -44,10 +44,12 @@ def _apart(refills: list[int]) -> list[int]:
     return [at for i, at in enumerate(refills) if i and at - refills[i - 1] >= 45]
 
 
-def refills_seen(refills: list[int], seen: list[int]) -> tuple[int, int, int]:
-    """Refills, those seen within ten minutes, and sightings of none (60 minutes count as the same one)."""
+def refills_seen(
+    refills: list[int], seen: list[int], within_min: int = SEEN_WITHIN_MIN
+) -> tuple[int, int, int]:
+    """Refills, those seen so soon, and sightings of none (60 minutes count as the same one)."""
     real = _apart(refills)
-    caught = sum(any(0 <= found - at <= SEEN_WITHIN_MIN for found in seen) for at in real)
+    caught = sum(any(0 <= found - at <= within_min for found in seen) for at in real)
     false = sum(not any(-5 <= found - at <= 60 for at in refills) for found in seen)
     return len(real), caught, false
 
@@ -76,6 +78,15 @@ def product_tally(
     with patch.multiple(band, _CEILING_FIRST_C=first_c, _CEILING_LAST_C=last_c):
         life, _ = product_life(draw(seed), floor_name, risk, scored=False)
     return asdict(tally(life, floor_name))
+
+
+def seen_by_interval(seed: int, every_min: int) -> dict[str, Any]:
+    """Refills seen on one seed with a reading of the box so often: within 10 and 15 minutes, and falsely."""
+    s = draw(seed)
+    product = Product(s, site_of(s, DEFAULT_RISK, DEMANDING), every_min=every_min)
+    refills = live(s, product).lane.refills
+    soon, later = (refills_seen(refills, product.seen, within_min) for within_min in (SEEN_WITHIN_MIN, 15))
+    return {"refills": soon[0], "soon": soon[1], "later": later[1], "false": soon[2]}
 
 
 def oracle_tally(seed: int, floor_name: str = "demanding", waking_kh: float = WAKING_KH) -> dict[str, Any]:
