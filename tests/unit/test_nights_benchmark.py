@@ -135,6 +135,12 @@ def test_an_oracle_wakes_no_more_at_a_higher_price() -> None:
     assert sum(at in night for at in cheap.refills) > sum(at in night for at in dear.refills)
 
 
+def test_a_refill_seen_late_is_a_miss_and_one_seen_an_hour_after_any_is_none() -> None:
+    refills = [600, 900, 1200]
+    assert batch.refills_seen(refills, [908, 1213, 1300]) == (2, 1, 1)
+    assert batch.refills_seen(refills, [908, 1213, 1300], within_min=15) == (2, 2, 1)
+
+
 def test_a_refill_is_read_where_a_reading_comes_after_its_dip_and_in_time() -> None:
     refills = [600, 900, 1200, 1500, 1520]  # the first is the batch's, the last the same as the one before
     assert batch.refills_read(refills, [903, 1202, 1211, 1510]) == (3, 2)
