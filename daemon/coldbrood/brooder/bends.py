@@ -37,8 +37,8 @@ USUAL_LID = 1.0 - math.exp(-60.0 / 200.0)
 LID_KEPT_S = 3600.0
 # A dip just before a place may be that of the lid alone: so long before it.
 EARLIER_LID_S = 360.0
-# No dip is quite one of these: so much of its depth is not sure while it heals (own choice, on simulated boxes:
-# with a reading each minute look-ins passed for refills without it).
+# No dip is quite one of these: so much of its depth is not sure while it heals (own choice, on simulated
+# boxes: with a reading each minute look-ins passed for refills without it).
 UNSURE_DIP, UNSURE_DIP_S = 0.15, 400.0
 # Chicks that come home, or a pop hole that shuts, warm the air by about so much within minutes and for good:
 # once for each three lids (own choice).

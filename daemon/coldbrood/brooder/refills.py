@@ -148,7 +148,7 @@ def without_refill(bank: Bank, spec: BoxSpec, tail: Array) -> tuple[Array, Array
 
 
 def _responses(bank: Bank, spec: BoxSpec) -> tuple[Array, Array]:
-    """Reading and box in K at each minute after the jug became 1 K hotter, over an hour, for the mean sample.
+    """Reading and box in K at each minute of an hour after the jug, as usual, became 1 K hotter: mean sample.
 
     The air answers at once, the probe in it as late as one with a steel cap does; the box answers slowly.
     """
