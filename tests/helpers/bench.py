@@ -169,11 +169,12 @@ class Bench(AbstractContextManager["Bench"]):
         for value in celsius:
             self.publish(probe, senml(value))
 
-    def flush(self) -> None:
+    def flush(self, *options: str) -> None:
         """Wait until all that was published so far is on the disk: a note comes last and cannot wait."""
         self._flushes += 1
         mark = f"flush-{self._flushes}"
-        self.publish_to(f"coldbrood/{SITE}/note", json.dumps({"kind": "text", "text": mark, "key": mark}))
+        note = json.dumps({"kind": "text", "text": mark, "key": mark})
+        self.publish_to(f"coldbrood/{SITE}/note", note, *options)
         self.wait_for(lambda: f"detail={mark}" in self.log_text(), "what was published to be taken")
         self.wait_for(lambda: self._kept_note(mark), "what was published to be kept")
 

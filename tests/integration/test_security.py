@@ -55,6 +55,7 @@ def test_the_guides_certificate_carries_a_reading_and_an_alarm(
             assert publish(bench, celsius, "--cafile", str(tmp_path / "ca.pem")) == 0
         bench.receivers["phone"].wait_for(1, 60.0)
         assert publish(bench, 30.0) != 0, "without encryption there is no way in"
+        bench.flush("--cafile", str(tmp_path / "ca.pem"))
         bench.stop()
         assert [reading.value for reading in bench.readings()] == list(HOT)
 
