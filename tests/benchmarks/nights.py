@@ -12,7 +12,7 @@ import json
 import os
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
@@ -105,13 +105,18 @@ def all_figures(rows: list[Row], seeds: Sequence[int], blind_seeds: int) -> dict
     }
 
 
+def _each(jobs: int, run: Callable[[int], Any], seeds: Iterable[int]) -> list[Any]:
+    """What `run` gives for each seed, so many at once."""
+    with ProcessPoolExecutor(jobs) as pool:
+        return list(pool.map(run, seeds))
+
+
 def _lived(
     rows: list[Row], jobs: int, live: Callable[..., Any] = batch.product_tally, **how: Any
 ) -> list[Row]:
     """The same batches lived again by the watch alone, or by whom `live` tallies."""
-    with ProcessPoolExecutor(jobs) as pool:
-        lived = pool.map(partial(live, **how), [row["seed"] for row in rows])
-        return [{"tally": {"product": one}} for one in lived]
+    lived = _each(jobs, partial(live, **how), (row["seed"] for row in rows))
+    return [{"tally": {"product": one}} for one in lived]
 
 
 def curve(rows: list[Row], floor: str, jobs: int) -> None:
@@ -144,23 +149,20 @@ def curve(rows: list[Row], floor: str, jobs: int) -> None:
 
 def consistency(seeds: Sequence[int], jobs: int) -> None:
     """Normalised innovations of some batches, with the chi-square bounds of their mean."""
-    with ProcessPoolExecutor(jobs) as pool:
-        found = [one for some in pool.map(innovations.run, seeds) for one in some]
+    found = [one for some in _each(jobs, innovations.run, seeds) for one in some]
     rows = [(n, str(m), f"{x:.2f}", f"{y:.3f}", z) for n, m, x, y, z in innovations.table_rows(found)]
     print(table(("innovations", "n", "mean square", "beyond 3.84", "mean, 95 %"), rows))
 
 
 def bound(seeds: Sequence[int], jobs: int) -> None:
     """CRPS against the box on paper, ours and that of the true box: in the long run the best."""
-    with ProcessPoolExecutor(jobs) as pool:
-        found = [one for some in pool.map(known_box.run, seeds) for one in some]
+    found = [one for some in _each(jobs, known_box.run, seeds) for one in some]
     print(table(("CRPS after", "n", "ours, h", "to paper", "true box"), known_box.table_rows(found)))
 
 
 def bound_of_nights(rows: list[Row], jobs: int) -> None:
     """The same batches, planned by the true box, and with heat let be: where the oracle's lead comes from."""
-    with ProcessPoolExecutor(jobs) as pool:
-        known = list(pool.map(known_nights.run, [row["seed"] for row in rows]))
+    known = _each(jobs, known_nights.run, (row["seed"] for row in rows))
     with_it = [{**row, "tally": {**row["tally"], **it}} for row, it in zip(rows, known, strict=True)]
     policies = ("product", *known_nights.WHO, batch.HEAT_MINDED, "oracle")
     print(tallies(with_it, policies))
@@ -173,8 +175,7 @@ def by_interval(seeds: Sequence[int], jobs: int) -> None:
     """Refills seen where the box probe speaks more or less often: whether it is readings that lack."""
     lines = []
     for every_min in INTERVALS_MIN:
-        with ProcessPoolExecutor(jobs) as pool:
-            found = list(pool.map(partial(batch.seen_by_interval, every_min=every_min), seeds))
+        found = _each(jobs, partial(batch.seen_by_interval, every_min=every_min), seeds)
         refills, soon, later, false = (
             sum(one[w] for one in found) for w in ("refills", "soon", "later", "false")
         )

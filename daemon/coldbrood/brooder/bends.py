@@ -15,9 +15,8 @@ from coldbrood.brooder.bank import OTHER_TOWEL_ONE_IN, Array
 
 LADDER_S = 60.0
 PRIOR_PER_S = 300.0
-# A refill may have come at any time between two readings so far apart: so many times are tried.
-LONG_GAP_S, TIMES_TRIED = 120.0, 5
-SHORT_GAP_S, FEW_TRIED = 30.0, 3
+# A refill may have come at any time between two readings so far apart: so many times are tried, or else one.
+TIMES_TRIED = ((120.0, 5), (30.0, 3))
 
 # What readings do by themselves within half an hour: deviations.
 NOISE_SD_C = 0.06
@@ -115,7 +114,7 @@ def shapes(t: Array, response: Array, i: int) -> tuple[Array, Array]:
     `response` is that of the reading to the jug, by the minute.
     """
     gap_s = float(t[i] - t[i - 1])
-    some = TIMES_TRIED if gap_s > LONG_GAP_S else FEW_TRIED if gap_s > SHORT_GAP_S else 1
+    some = next((times for apart_s, times in TIMES_TRIED if gap_s > apart_s), 1)
     since = np.maximum(t[:, None] - t[i - 1] - gap_s * (np.arange(some) + 0.5) / some, 0.0)
     jug = np.interp(since, np.arange(len(response)) * LADDER_S, response)
     dips = []

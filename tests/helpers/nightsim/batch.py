@@ -17,6 +17,7 @@ from coldbrood.brooder import band
 
 DEFAULT_RISK = 0.1
 SEEN_WITHIN_MIN = 10
+SEEN_LATE_MIN = 15
 # Till then the lid's dip is all that a reading shows.
 DIP_MIN = 3
 BEYOND_REACH_C = 90.0
@@ -81,12 +82,13 @@ def product_tally(
 
 
 def seen_by_interval(seed: int, every_min: int) -> dict[str, Any]:
-    """Refills seen on one seed with a reading of the box so often: within 10 and 15 minutes, and falsely."""
+    """Refills seen on one seed with a reading of the box so often: in time, late, and falsely."""
     s = draw(seed)
     product = Product(s, site_of(s, DEFAULT_RISK, DEMANDING), every_min=every_min)
     refills = live(s, product).lane.refills
-    soon, later = (refills_seen(refills, product.seen, within_min) for within_min in (SEEN_WITHIN_MIN, 15))
-    return {"refills": soon[0], "soon": soon[1], "later": later[1], "false": soon[2]}
+    real, soon, false = refills_seen(refills, product.seen)
+    _, later, _ = refills_seen(refills, product.seen, SEEN_LATE_MIN)
+    return {"refills": real, "soon": soon, "later": later, "false": false}
 
 
 def oracle_tally(seed: int, floor_name: str = "demanding", waking_kh: float = WAKING_KH) -> dict[str, Any]:
