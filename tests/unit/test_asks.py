@@ -3,13 +3,17 @@
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
 from sites import START_WALL_S, make_site
 from watching import Watching
 
 from coldbrood import keep
+from coldbrood.brooder.bends import Prior
+from coldbrood.brooder.refills import UNASKED
 from coldbrood.codec import pack
 from coldbrood.journal.rows import Batch
 from coldbrood.journal.store import Journal
+from coldbrood.watch import sight
 from coldbrood.watch.events import GapKnown
 from coldbrood.watch.expected import last_ask
 from coldbrood.watch.site import Site
@@ -47,6 +51,25 @@ def test_bedtime_asks_for_cooler_water_and_the_sight_knows_of_it() -> None:
     assert f"Fill with water of {ask.fill_c:.0f} C: hotter is too hot." in told.body
     assert watching.state.sight.asks == watching.state.ledger.asks
     assert last_ask(watching.state.sight.asks, "a", ask.t_s - 1.0) is None
+
+
+@pytest.mark.parametrize(("chance", "asked"), [(0.7, True), (0.99, False)])
+def test_an_ask_stays_open_while_its_answer_is_in_doubt(
+    chance: float, asked: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    watching, heard = evening(), []
+
+    def spy(site: Site, track: object, around: object, open_ask: bool, *when: float) -> Prior:
+        heard.append(open_ask)
+        return UNASKED
+
+    monkeypatch.setattr(sight, "prior_of_refill", spy)
+    box = watching.state.sight.boxes["a"]
+    box = replace(box, refill_t_s=watching.t_s, estimate=replace(box.estimate, refill_chance=chance))
+    seen = replace(watching.state.sight, boxes={"a": box})
+    watching.state = replace(watching.state, sight=seen)
+    watching.send_c("box-a", 21.6)
+    assert heard == [asked]
 
 
 def test_what_was_asked_outlives_a_kill(tmp_path: Path) -> None:

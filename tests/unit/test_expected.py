@@ -86,6 +86,8 @@ def test_an_ask_is_open_until_it_is_answered_or_old() -> None:
     assert is_open(ask, None, T_S + 60.0)
     assert is_open(ask, T_S - 3600.0, T_S + 60.0)
     assert not is_open(ask, T_S + 1200.0, T_S + 1500.0)
+    assert is_open(ask, T_S + 1200.0, T_S + 1500.0, in_doubt=True)
+    assert not is_open(ask, T_S + 1200.0, T_S + ANSWERED_WITHIN_S, in_doubt=True)
     assert not is_open(ask, None, T_S + ANSWERED_WITHIN_S)
     assert not is_open(None, None, T_S)
 

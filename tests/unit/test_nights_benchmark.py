@@ -144,3 +144,10 @@ def test_a_refill_seen_late_is_a_miss_and_one_seen_an_hour_after_any_is_none() -
 def test_a_refill_is_read_where_a_reading_comes_after_its_dip_and_in_time() -> None:
     refills = [600, 900, 1200, 1500, 1520]  # the first is the batch's, the last the same as the one before
     assert batch.refills_read(refills, [903, 1202, 1211, 1510]) == (3, 2)
+
+
+def test_of_the_refills_that_could_be_told_those_of_a_jug_hardly_hotter_are_set_apart() -> None:
+    refills, read = [600, 900, 1200, 1500], [903, 1203, 1520]
+    hotter_k = {900: 14.9, 1200: 15.1, 1500: 40.0}
+    assert batch.refills_plain(refills, hotter_k, read, seen=[903, 1209, 1505]) == (1, 1)
+    assert batch.refills_plain(refills, hotter_k | {900: 15.0}, read, seen=[903, 1211]) == (2, 1)

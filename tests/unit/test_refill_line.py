@@ -64,6 +64,16 @@ def test_seen_and_noted_within_three_quarters_of_an_hour_are_one(apart_s: float,
     assert found[-1].fill_c == 70.0
 
 
+def test_of_those_seen_within_three_quarters_of_an_hour_the_last_says_when_it_was() -> None:
+    """The first was in doubt and gave way; another box, and one an hour on, have nothing to do with it."""
+    found = each([seen(3.0), seen(2.6), seen(2.8, "b"), seen(1.0)], [])
+    assert [(one.box, NOW.wall_s - one.wall_s) for one in found] == [
+        ("b", pytest.approx(2.8 * HOUR_S)),
+        ("a", pytest.approx(2.6 * HOUR_S)),
+        ("a", HOUR_S),
+    ]
+
+
 def test_a_noted_one_counts_by_its_note_alone_so_that_it_can_be_taken_back() -> None:
     line = (NOW.wall_s, line_of("a", Refill(NOW.t_s, 0.0, "noted"), NOW))
     back = Note("b", "withdraw", "a", NOW.t_s, NOW.wall_s, text="n")

@@ -1,6 +1,7 @@
 """A refill is seen once and soon, is not mistaken for a lid, sun or noise, and a note of it counts once."""
 
 import math
+from itertools import product
 
 import numpy as np
 import pytest
@@ -8,7 +9,7 @@ from box_days import FLOCK, SPEC, BoxDays, Follower
 
 from coldbrood.brooder import thermal
 from coldbrood.brooder.bends import Prior
-from coldbrood.brooder.estimate import Drive, Estimate, Refill, learned, note_refill, observe, start
+from coldbrood.brooder.estimate import Drive, Estimate, Refill, in_doubt, learned, note_refill, observe, start
 from coldbrood.brooder.flock import flock_heat_w
 from coldbrood.brooder.refills import ASKED, ASKED_AT_NIGHT, LIKELY, UNASKED
 from coldbrood.brooder.specs import Flock
@@ -150,10 +151,83 @@ def test_a_lid_lifted_at_night_when_asked_leaves_it_open_whether_a_jug_came(seed
     assert now["jug_c"] + now["jug_c_sd"] < box.jug_c + 5.0
 
 
+def lid_then_jug(seed: int, apart_min: float) -> tuple[Plain, float]:
+    """Asked for at night: a lid that counts as a refill, in doubt; the jug so much later, and when."""
+    box = Plain(seed, every_s=300.0, prior=ASKED_AT_NIGHT)
+    box.run(6.0)
+    box.open_lid()
+    box.run(apart_min / 60.0)
+    assert in_doubt(box.est)
+    assert len(box.seen) == 1
+    at_s = box.t_s
+    box.refill()
+    box.run(0.25)
+    return box, at_s
+
+
+@pytest.mark.parametrize("seed", [3, 4, 5])
+@pytest.mark.parametrize("apart_min", [20.0, 35.0])
+def test_one_told_in_doubt_does_not_hide_the_jug_that_comes_after_it(seed: int, apart_min: float) -> None:
+    box, at_s = lid_then_jug(seed, apart_min)
+    _, (told_s, refill) = box.seen
+    assert told_s - at_s <= 600.0
+    assert refill.t_s == pytest.approx(at_s, abs=600.0)
+    assert [due.t_s for due in box.est.due] == [refill.t_s]
+    assert not in_doubt(box.est)
+
+
+@pytest.mark.parametrize("seed", [3, 4, 5])
+def test_a_jug_that_comes_right_after_moves_it_and_is_not_told_again(seed: int) -> None:
+    box, at_s = lid_then_jug(seed, apart_min=15.0)
+    ((_, refill),) = box.seen
+    (due,) = box.est.due
+    assert refill.t_s < due.t_s == pytest.approx(at_s, abs=600.0)
+    assert not in_doubt(box.est)
+    assert learned(box.est, SPEC)["jug_c"] > 60.0
+
+
+def test_the_one_it_gives_way_to_counts_instead_of_it() -> None:
+    given_way, _ = lid_then_jug(4, apart_min=20.0)
+    beside, _ = lid_then_jug(4, apart_min=35.0)  # the first is in the bank by then
+    assert (given_way.est.refills, beside.est.refills) == (1, 2)
+
+
+def test_one_in_doubt_grows_surer_and_never_less_sure() -> None:
+    """Small rises, each five minutes: none is told twice."""
+    ended = []
+    for seed, fill_c in product(range(8), (45.0, 50.0)):
+        box = Plain(seed, every_s=300.0, prior=ASKED_AT_NIGHT)
+        box.run(6.0)
+        box.refill(fill_c)
+        chances = []
+        for _ in range(5):
+            box.run(1.0 / 12.0)
+            chances += [due.chance for due in box.est.due]
+        assert chances == sorted(chances)
+        assert len(box.seen) == 1
+        ended.append((chances[0], chances[-1]))
+    doubted = [(first, last) for first, last in ended if first < 0.95]
+    assert len(doubted) >= 3
+    assert all(last > first for first, last in doubted)
+
+
+def test_a_sure_one_hides_a_lid_lifted_after_it() -> None:
+    box = Plain(seed=4, every_s=300.0, prior=ASKED_AT_NIGHT)
+    box.run(6.0)
+    box.refill()
+    box.run(1.0 / 3.0)
+    assert not in_doubt(box.est)
+    box.open_lid()
+    box.run(0.25)
+    assert len(box.seen) == 1
+
+
 def test_a_note_makes_sure_of_a_refill_seen_in_doubt() -> None:
     box = next(box for box in lukewarm(ASKED_AT_NIGHT) if box.est.due and box.est.due[-1].chance < 0.95)
     sure = note_refill(box.est, SPEC, box.t_s, None)
     assert sure.due[-1].chance == 1.0
+    assert in_doubt(box.est)
+    assert not in_doubt(sure)
     assert sure.refills == box.est.refills
 
 

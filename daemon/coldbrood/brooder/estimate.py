@@ -29,7 +29,20 @@ from coldbrood.brooder.flock import flock_heat_w
 from coldbrood.brooder.intake import BIN_S, LID_AFTER_S, LOOK_BIN_S, TAIL_S, absorb, group, with_reading
 from coldbrood.brooder.jug import refilled
 from coldbrood.brooder.paths import Paths, roll
-from coldbrood.brooder.refills import ANSWERED_WITHIN_S, TIME, UNASKED, Ask, Due, Refill, find_bend
+from coldbrood.brooder.refills import (
+    ANSWERED_WITHIN_S,
+    APART_S,
+    ROWS_BEFORE,
+    SURE_ENOUGH,
+    TIME,
+    UNASKED,
+    Ask,
+    Bend,
+    Due,
+    Refill,
+    find_bend,
+    surer_bend,
+)
 from coldbrood.brooder.specs import BoxSpec, Flock, OutdoorCurve
 from coldbrood.brooder.thermal import priors
 
@@ -41,6 +54,7 @@ __all__ = [
     "Refill",
     "bank_at",
     "forecast",
+    "in_doubt",
     "learned",
     "note_refill",
     "now_box",
@@ -81,6 +95,7 @@ class Estimate:
     first_s: float | None = None
     last_s: float | None = None
     refill_s: float | None = None
+    refill_chance: float = 1.0
     refills: int = 0
 
 
@@ -122,16 +137,49 @@ def _look_for_refill(
 ) -> tuple[Estimate, Refill | None]:
     if est.first_s is None or est.last_s is None or est.last_s - est.first_s < WATCHED_S:
         return est, None
-    if any(d.kind == "seen" for d in est.due):
-        return est, None
+    told = next((d for d in est.due if d.kind == "seen"), None)
+    if told is not None:
+        return _look_again(est, spec, told, prior, asked_c)
     bend = find_bend(est.bank, spec, est.tail, prior, asked_c)
     if bend is None:
         return est, None
-    if est.refill_s is not None and abs(bend.t_s - est.refill_s) < ONE_REFILL_S:
+    since_s = math.inf if est.refill_s is None else bend.t_s - est.refill_s
+    if abs(since_s) < ONE_REFILL_S and (since_s < APART_S or not _is_another(est, bend)):
         return _move_due(est, bend.t_s, bend.lid_s), None
+    return _tell(replace(est, refills=est.refills + 1), bend, asked_c)
+
+
+def _look_again(
+    est: Estimate, spec: BoxSpec, told: Due, prior: Prior, asked_c: float | None
+) -> tuple[Estimate, Refill | None]:
+    """One told in doubt may grow surer, move, or give way to another; it is never given up for none."""
+    if told.chance >= SURE_ENOUGH or np.searchsorted(est.tail[:, TIME], told.t_s) < ROWS_BEFORE:
+        return est, None
+    bend = surer_bend(est.bank, spec, est.tail, told, prior, asked_c)
+    if bend is None:
+        return est, None
+    others = tuple(d for d in est.due if d is not told)
+    if bend.t_s - told.t_s >= APART_S:
+        return _tell(replace(est, due=others), bend, asked_c)
+    chance = max(told.chance, bend.chance)
+    moved = replace(told, t_s=bend.t_s, lid_s=bend.lid_s, chance=chance)
+    return replace(est, due=(*others, moved), refill_s=bend.t_s, refill_chance=chance), None
+
+
+def _is_another(est: Estimate, bend: Bend) -> bool:
+    """Whether a bend within the 45 minutes after one told in doubt is likely still if that was none."""
+    return in_doubt(est) and bend.nats + math.log(1.0 - est.refill_chance) > 0.0
+
+
+def _tell(est: Estimate, bend: Bend, asked_c: float | None) -> tuple[Estimate, Refill]:
     due = (*est.due, Due(bend.t_s, bend.lid_s, None, "seen", asked_c, bend.chance))
-    est = replace(est, due=due, refill_s=bend.t_s, refills=est.refills + 1)
+    est = replace(est, due=due, refill_s=bend.t_s, refill_chance=bend.chance)
     return est, Refill(bend.t_s, bend.rise_c, "seen")
+
+
+def in_doubt(est: Estimate) -> bool:
+    """Whether the last refill told may be none, so that the one asked for may be still to come."""
+    return est.refill_chance < SURE_ENOUGH
 
 
 def _asked_c(ask: Ask | None, t_s: float) -> float | None:
@@ -164,9 +212,9 @@ def note_refill(
         due = tuple(
             replace(d, fill_c=fill_c if fill_c is not None else d.fill_c, chance=1.0) for d in est.due
         )
-        return replace(est, due=due)
+        return replace(est, due=due, refill_chance=1.0)
     due = (*est.due, Due(t_s, t_s - LID_AFTER_S, fill_c, "noted", _asked_c(ask, t_s)))
-    return replace(est, due=due, refill_s=t_s, refills=est.refills + 1)
+    return replace(est, due=due, refill_s=t_s, refill_chance=1.0, refills=est.refills + 1)
 
 
 def _take_in(est: Estimate, spec: BoxSpec) -> Estimate:
@@ -174,11 +222,23 @@ def _take_in(est: Estimate, spec: BoxSpec) -> Estimate:
     while len(est.tail):
         n = group(est.tail, est.due)
         age_s = est.tail[-1, TIME] - est.tail[n - 1, TIME]
-        if age_s < TAIL_S or (len(est.tail) - n < TAIL_ROWS and age_s < LONGEST_TAIL_S):
+        is_young = age_s < TAIL_S or (len(est.tail) - n < TAIL_ROWS and age_s < LONGEST_TAIL_S)
+        if is_young or _weighs_one_in_doubt(est, n):
             break
         bank, due = absorb(est.bank, spec, est.tail[:n], est.tail[n:], est.due)
         est = replace(est, bank=bank, due=due, tail=est.tail[n:].copy())
     return est
+
+
+def _weighs_one_in_doubt(est: Estimate, n: int) -> bool:
+    """Whether a refill told in doubt still needs some of the oldest `n` rows to be weighed again."""
+    return any(
+        d.kind == "seen"
+        and d.chance < SURE_ENOUGH
+        and est.tail[-1, TIME] - d.t_s < TAIL_S
+        and n > np.searchsorted(est.tail[:, TIME], d.t_s) - ROWS_BEFORE
+        for d in est.due
+    )
 
 
 def _caught_up(est: Estimate, spec: BoxSpec) -> tuple[Bank, tuple[Due, ...]]:

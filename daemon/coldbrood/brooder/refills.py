@@ -46,6 +46,8 @@ LEAST_LEVEL_C = -0.3
 DIP_C = 0.4
 DIP_SD_C = 4.0
 LEAST_HOTTER_K = 5.0
+# A place has so many rows before it.
+ROWS_BEFORE = 2
 # Places so fresh are not looked at, and one younger than the second is not told yet: a later may be likelier.
 LEAST_AFTER_S, LEAST_AGE_S = 100.0, 240.0
 PROBE_LAG_S = 180.0  # steel-capped in still air: several minutes (physics.md section 9, M)
@@ -59,6 +61,9 @@ ANSWERED_WITHIN_S = 4500.0
 # A bend that is not sure waits for more readings as long as they come within so much of it.
 TOLD_WITHIN_S = 600.0
 SURE_ENOUGH = 0.95
+# One told in doubt gives way to another so much later and so much likelier (own choice: twenty to one).
+APART_S = 600.0
+FAR_LIKELIER_NATS = 3.0
 
 
 # Own choices. A lid is lifted some three times a day to look at the chicks, and hardly by night; a refill
@@ -223,19 +228,43 @@ def _window(bank: Bank, spec: BoxSpec, tail: Array, fill_c: float) -> Window:
 def find_bend(
     bank: Bank, spec: BoxSpec, tail: Array, prior: Prior = UNASKED, asked_c: float | None = None
 ) -> Bend | None:
-    """The likeliest refill in the tail, or None. Needs two rows before it and some minutes after.
+    """The likeliest refill in the tail, or None. Told once sure, or where the next reading would come late.
 
-    Told once it is sure, or where the next reading would come late. The water looked for is of `asked_c`, if
-    such was asked for, or else as hot as usual.
+    The water looked for is of `asked_c`, if such was asked for, or else as hot as usual.
     """
-    if not may_have_risen(tail):
+    best = max(_bends(bank, spec, tail, prior, asked_c), key=lambda b: b.nats, default=None)
+    if best is None or not _is_old_enough(best, tail):
         return None
-    w = _window(bank, spec, tail, spec.fill_c if asked_c is None else asked_c)
-    t = w.t
-    places = [i for i in range(2, len(t)) if t[-1] - t[i] >= LEAST_AFTER_S]
-    bends = [bend for i in places if (bend := _bend_at(w, i, prior)) is not None]
-    best = max(bends, key=lambda b: b.nats, default=None)
-    if best is None or best.nats <= 0.0 or t[-1] - best.t_s < LEAST_AGE_S:
-        return None
-    next_s = 2.0 * t[-1] - t[-2]
+    next_s = 2.0 * tail[-1, TIME] - tail[-2, TIME]
     return None if best.chance < SURE_ENOUGH and next_s <= best.t_s + TOLD_WITHIN_S else best
+
+
+def surer_bend(
+    bank: Bank, spec: BoxSpec, tail: Array, told: Due, prior: Prior = UNASKED, asked_c: float | None = None
+) -> Bend | None:
+    """A refill `told` in doubt, weighed again: the same if it is surer now, or a later one far likelier.
+
+    The bank is still without it. None where the readings say neither: that there was none they may not show.
+    """
+    bends = _bends(bank, spec, tail, prior, asked_c)
+    same = next((bend for bend in bends if bend.t_s == told.t_s), None)
+    least = FAR_LIKELIER_NATS + (0.0 if same is None else max(same.nats, 0.0))
+    later = [bend for bend in bends if bend.t_s > told.t_s and bend.nats > least]
+    best = max(later, key=lambda b: b.nats, default=None)
+    if best is not None and _is_old_enough(best, tail):
+        return best
+    return same if same is not None and same.chance > told.chance else None
+
+
+def _bends(bank: Bank, spec: BoxSpec, tail: Array, prior: Prior, asked_c: float | None) -> list[Bend]:
+    """Places in the tail where a refill may have been, with two rows before them and some minutes after."""
+    if not may_have_risen(tail):
+        return []
+    w = _window(bank, spec, tail, spec.fill_c if asked_c is None else asked_c)
+    places = [i for i in range(ROWS_BEFORE, len(w.t)) if w.t[-1] - w.t[i] >= LEAST_AFTER_S]
+    bends = (_bend_at(w, i, prior) for i in places)
+    return [bend for bend in bends if bend is not None]
+
+
+def _is_old_enough(bend: Bend, tail: Array) -> bool:
+    return bend.nats > 0.0 and bool(tail[-1, TIME] - bend.t_s >= LEAST_AGE_S)

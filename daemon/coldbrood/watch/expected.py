@@ -44,11 +44,11 @@ def last_ask(asks: Iterable[BoxAsk], box: str, t_s: float) -> Ask | None:
     return max(some, key=lambda ask: ask.t_s, default=None)
 
 
-def is_open(ask: Ask | None, refill_t_s: float | None, t_s: float) -> bool:
-    """Whether a fill was asked for lately and none has come since."""
+def is_open(ask: Ask | None, refill_t_s: float | None, t_s: float, *, in_doubt: bool = False) -> bool:
+    """Whether a fill was asked for lately and none has come since, or, `in_doubt`, perhaps none."""
     if ask is None or t_s - ask.t_s >= ANSWERED_WITHIN_S:
         return False
-    return refill_t_s is None or refill_t_s < ask.t_s - SAME_ONE_S
+    return in_doubt or refill_t_s is None or refill_t_s < ask.t_s - SAME_ONE_S
 
 
 def prior_of_refill(

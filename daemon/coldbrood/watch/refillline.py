@@ -6,6 +6,7 @@ The line is written when the refill is seen, which a bundle may bring hours late
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import zip_longest
 from typing import Final
 
 from coldbrood.brooder.estimate import ONE_REFILL_S
@@ -47,18 +48,15 @@ def seen_by(line: History) -> str:
 def each(lines: Iterable[tuple[float, History]], notes: Iterable[Note]) -> list[Poured]:
     """Every refill in order, of lines (Unix time, line) and notes that stand.
 
-    Of one box within 45 minutes they are the same one, at the first of these times.
+    Of one box within 45 minutes they are the same one, at the first of these times: but of those seen, one
+    in doubt gave way to the next, so that the last of them says when it was.
     """
-    found = [
-        Poured(line.subject, _wall_s(line, wall_s), None)
-        for wall_s, line in lines
-        if line.kind == KIND and line.state == "seen"
-    ]
-    found += [
+    noted = [
         Poured(note.box, note.wall_s, note.fill_c)
         for note in notes
         if note.kind == "refill" and note.box is not None
     ]
+    found = [*_standing(_seen(lines)), *noted]
     merged: list[Poured] = []
     for one in sorted(found, key=lambda one: (one.box, one.wall_s)):
         last = merged[-1] if merged else None
@@ -67,6 +65,24 @@ def each(lines: Iterable[tuple[float, History]], notes: Iterable[Note]) -> list[
         else:
             merged.append(one)
     return sorted(merged, key=lambda one: one.wall_s)
+
+
+def _seen(lines: Iterable[tuple[float, History]]) -> list[Poured]:
+    return [
+        Poured(line.subject, _wall_s(line, wall_s), None)
+        for wall_s, line in lines
+        if line.kind == KIND and line.state == "seen"
+    ]
+
+
+def _standing(seen: list[Poured]) -> list[Poured]:
+    """Those that no later one of the same box replaced."""
+    order = sorted(seen, key=lambda one: (one.box, one.wall_s))
+    return [
+        one
+        for one, later in zip_longest(order, order[1:])
+        if later is None or later.box != one.box or later.wall_s - one.wall_s >= ONE_REFILL_S
+    ]
 
 
 def _wall_s(line: History, seen_wall_s: float) -> float:

@@ -196,7 +196,8 @@ def _absorb_box_reading(site: Site, sight: Sight, spec: ProbeSpec, reading: Read
     box, box_spec = sight.boxes[name], site.boxes[name]
     drive = drive_at(site, sight, name, reading.t_s, reading.wall_s)
     ask = last_ask(sight.asks, name, reading.t_s)
-    prior = _prior(site, box, is_open(ask, box.refill_t_s, reading.t_s), reading)
+    asked = is_open(ask, box.refill_t_s, reading.t_s, in_doubt=box_estimate.in_doubt(box.estimate))
+    prior = _prior(site, box, asked, reading)
     estimate, refill = box_estimate.observe(
         box.estimate, box_spec, reading.t_s, reading.value, drive, prior, ask
     )

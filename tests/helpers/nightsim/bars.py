@@ -111,10 +111,14 @@ def refill_figures(rows: list[Row]) -> dict[str, Figure]:
     real, caught, false = (sum(row["refills_seen"][i] for row in rows) for i in range(3))
     recall, per = _ratio(caught, real), _ratio(5.0 * false, len(rows))
     told = _ratio(*(sum(row["refills_read"][i] for row in rows) for i in (1, 0)))
+    plain = _ratio(*(sum(row["refills_plain"][i] for row in rows) for i in (1, 0)))
+    sure = _ratio(5.0 * sum(row["false_and_sure"] for row in rows), len(rows))
     return {
         "refills read 3 to 10 min on, the most that can be seen": figure(told, ">= 0.98", told >= 0.98),
         "refills seen within 10 min": figure(recall, ">= 0.98", recall >= 0.98),
+        "of those read, the jug 15 K hotter or more": figure(plain, ">= 0.98", plain >= 0.98),
         "false sightings in 5 batches": figure(per, "<= 1", per <= 1.0),
+        "of those not held in doubt": figure(sure, "<= 1", sure <= 1.0),
     }
 
 

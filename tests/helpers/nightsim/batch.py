@@ -20,6 +20,8 @@ SEEN_WITHIN_MIN = 10
 SEEN_LATE_MIN = 15
 # Till then the lid's dip is all that a reading shows.
 DIP_MIN = 3
+# A jug changed for one hardly hotter shows no more than a lid does.
+PLAIN_K = 15.0
 BEYOND_REACH_C = 90.0
 HEAT_MINDED = "oracle, heat minded"
 
@@ -50,16 +52,33 @@ def refills_seen(
 ) -> tuple[int, int, int]:
     """Refills, those seen so soon, and sightings of none (60 minutes count as the same one)."""
     real = _apart(refills)
-    caught = sum(any(0 <= found - at <= within_min for found in seen) for at in real)
+    caught = sum(_is_caught(at, seen, within_min) for at in real)
     false = sum(not any(-5 <= found - at <= 60 for at in refills) for found in seen)
     return len(real), caught, false
 
 
+def _is_caught(at: int, seen: list[int], within_min: int = SEEN_WITHIN_MIN) -> bool:
+    return any(0 <= found - at <= within_min for found in seen)
+
+
+def _read(refills: list[int], readings: Iterable[int]) -> list[int]:
+    """Those of which a reading could tell within ten minutes: messages are lost now and then."""
+    at_min = set(readings)
+    soon = range(DIP_MIN, SEEN_WITHIN_MIN + 1)
+    return [at for at in _apart(refills) if any(at + m in at_min for m in soon)]
+
+
 def refills_read(refills: list[int], readings: Iterable[int]) -> tuple[int, int]:
-    """Refills, and those of which a reading could tell within ten minutes: messages are lost now and then."""
-    real, at_min = _apart(refills), set(readings)
-    told = sum(any(at + m in at_min for m in range(DIP_MIN, SEEN_WITHIN_MIN + 1)) for at in real)
-    return len(real), told
+    """Refills, and those of which a reading could tell within ten minutes."""
+    return len(_apart(refills)), len(_read(refills, readings))
+
+
+def refills_plain(
+    refills: list[int], hotter_k: dict[int, float], readings: Iterable[int], seen: list[int]
+) -> tuple[int, int]:
+    """Refills that a reading could tell of, the jug much hotter than the old one, and those seen of them."""
+    plain = [at for at in _read(refills, readings) if hotter_k[at] >= PLAIN_K]
+    return len(plain), sum(_is_caught(at, seen) for at in plain)
 
 
 def product_life(s: Scenario, floor_name: str, risk: float, scored: bool) -> tuple[Life, Scored]:
@@ -108,14 +127,18 @@ def run(seed: int, floor_name: str = "demanding", risk: float = DEFAULT_RISK) ->
         "oracle": oracle_life(s, FLOORS[floor_name]),
         HEAT_MINDED: oracle_life(s, FLOORS[floor_name], minds_heat=True),
     }
+    refills, hotter_k = life.lane.refills, life.lane.hotter_k
+    seen, readings = scored.product.seen, [at for at, _ in scored.product.readings]
     return {
         "seed": seed,
         "place": s.place.name,
         "outdoor_c": float(s.weather.outdoor_c.mean()),
         "called_weak": called_weak(scored.product),
         "tally": {name: asdict(tally(one, floor_name)) for name, one in lives.items()},
-        "refills_seen": refills_seen(life.lane.refills, scored.product.seen),
-        "refills_read": refills_read(life.lane.refills, (at for at, _ in scored.product.readings)),
+        "refills_seen": refills_seen(refills, seen),
+        "refills_read": refills_read(refills, readings),
+        "refills_plain": refills_plain(refills, hotter_k, readings, seen),
+        "false_and_sure": refills_seen(refills, scored.product.seen_surely)[2],
         "cases": [asdict(case) for case in scored.cases],
         "left_out": scored.left_out,
         "residuals": scored.residuals,

@@ -38,7 +38,8 @@ class Policy(Protocol):
 class Lane:
     """The truth of one life of the batch. Cold is counted by `felt_c`, the box air over ten minutes.
 
-    `told_fill_c` is how hot the water of the fill last asked for should be, None for as usual.
+    `told_fill_c` is how hot the water of the fill last asked for should be, None for as usual; `hotter_k` how
+    much hotter each new jug was than the old, by minute.
     """
 
     scenario: Scenario
@@ -50,6 +51,7 @@ class Lane:
     felt_now_c: float = 0.0
     told_fill_c: float | None = None
     refills: list[int] = field(default_factory=list)
+    hotter_k: dict[int, float] = field(default_factory=dict)
     felt_c: list[float] = field(default_factory=list)
     lids: bool = True
 
@@ -67,7 +69,7 @@ class Lane:
     def branch(self) -> "Lane":
         """The same moment, to be lived on otherwise."""
         other = copy(self)
-        other.refills, other.felt_c = list(self.refills), []
+        other.refills, other.hotter_k, other.felt_c = list(self.refills), dict(self.hotter_k), []
         return other
 
     def step(self) -> None:
@@ -102,7 +104,9 @@ class Lane:
     def refill(self, rng: np.random.Generator, fill_c: float | None = None) -> None:
         """A hot jug goes in: water near the usual heat or that asked for, the day's towel, the lid open."""
         s = self.scenario
-        self.nodes = (float(rng.normal(fill_c or s.spec.fill_c, 5.0)), *self.nodes[1:])
+        new_c = float(rng.normal(fill_c or s.spec.fill_c, 5.0))
+        self.hotter_k[self.minute] = new_c - self.nodes[0]
+        self.nodes = (new_c, *self.nodes[1:])
         self.towel = float(s.towel_by_day[self.minute // 1440])
         self.lid_s = float(rng.uniform(30.0, 100.0))
         self.refills.append(self.minute)

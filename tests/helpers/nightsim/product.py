@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta, timezone
 from nightsim.lane import START_MIN, Ask, Lane
 from nightsim.scenario import BEDTIME_MIN, RISING_MIN, YEAR, Scenario
 
+from coldbrood.brooder.estimate import in_doubt
 from coldbrood.entry import Entry
 from coldbrood.settings.sun import sun_days
 from coldbrood.watch.events import Act, History, SendNow
@@ -70,6 +71,7 @@ class Product:
     silent_from_min: int = 0
     silent_until_min: int = 0
     seen: list[int] = field(default_factory=list)
+    seen_surely: list[int] = field(default_factory=list)
     sends: list[tuple[int, SendNow]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -104,6 +106,8 @@ class Product:
         for act in acts:
             if isinstance(act, History) and act.kind == "refill":
                 self.seen.append(minute)
+                if not in_doubt(self.entry.state.sight.boxes["a"].estimate):
+                    self.seen_surely.append(minute)
             if isinstance(act, SendNow):
                 self.sends.append((minute, act))
                 if act.key.split("/")[0] in ASKS_FOR_WATER:
