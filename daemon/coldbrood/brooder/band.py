@@ -7,8 +7,10 @@ are no floor here. Marks: V read in the source, C computed, M from memory.
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coldbrood.brooder.look_ins import (
     COMFORT_WIDTH_C,
@@ -83,9 +85,14 @@ _CEILING_LAST_C = 30.0
 _BEST_GROWTH = ((0.0, 34.7), (9.0, 30.8), (18.0, 26.7), (32.0, 18.9))
 
 
+@cache
+def _line(knots: tuple[tuple[float, float], ...]) -> NDArray[np.float64]:
+    """Days and values (2, knots): a look asks for them some forty times."""
+    return np.array(knots, dtype=np.float64).T
+
+
 def _on_line(age_days: float, knots: tuple[tuple[float, float], ...]) -> float:
-    days, values = zip(*knots, strict=True)
-    return float(np.interp(age_days, days, values))
+    return float(np.interp(age_days, *_line(knots)))
 
 
 def best_growth_c(age_days: float) -> float:

@@ -60,11 +60,14 @@ def cold_kh(paths: Paths, floor_c: Array, until_s: float, from_s: float = -math.
 
     Of a normal box at each time, E max(floor - box, 0) = sd (z Phi(z) + phi(z)), z = (floor - box) / sd.
     """
-    sd_c = np.maximum(paths.sd_c, LEAST_SD_C)
-    z = (floor_c - paths.box_c) / sd_c
-    short_k = sd_c * (z * normal_cdf(z) + 0.3989422804014327 * np.exp(-0.5 * z * z))
     begin_s = max(from_s, float(paths.t_s[0]))
-    at_s = np.clip(paths.t_s, begin_s, max(until_s, begin_s))
+    end_s = max(until_s, begin_s)
+    first = max(int(np.searchsorted(paths.t_s, begin_s, side="right")) - 1, 0)
+    span = slice(first, int(np.searchsorted(paths.t_s, end_s)) + 1)
+    sd_c = np.maximum(paths.sd_c[:, span], LEAST_SD_C)
+    z = (floor_c[span] - paths.box_c[:, span]) / sd_c
+    short_k = sd_c * (z * normal_cdf(z) + 0.3989422804014327 * np.exp(-0.5 * z * z))
+    at_s = np.clip(paths.t_s[span], begin_s, end_s)
     return np.asarray(0.5 * ((short_k[:, 1:] + short_k[:, :-1]) @ np.diff(at_s)) / 3600.0)
 
 

@@ -1,5 +1,7 @@
 """Forecast paths of the box: each sample runs on with its own parameters and its own night outside."""
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -27,7 +29,7 @@ from coldbrood.brooder.thermal import priors
 # Variances are smooth: each third point of the means' grid is enough for them.
 COV_STRIDE = 3
 # The grid: the asked step for three hours, then longer and longer ones, as the range grows hours wide.
-LONGER_AFTER_S = ((0.0, 1.0), (3 * 3600.0, 2.0), (6 * 3600.0, 3.0))
+LONGER_AFTER_S = ((0.0, 1.0), (3 * 3600.0, 2.0), (6 * 3600.0, 3.0), (12 * 3600.0, 6.0))
 DAY_S = 86400.0
 # The exchange stands still within a step, so steps are short while a fresh jug warms the box.
 SETTLING_S = (150.0, 300.0, 450.0, 600.0, 900.0, 1200.0, 1500.0, 1800.0, 2400.0)
@@ -84,16 +86,25 @@ def _grid(t_s: Array, extra: list[float]) -> Array:
     return np.asarray(np.union1d(t_s, inside), dtype=np.float64)
 
 
-def _steps(bank: Bank, spec: BoxSpec, t_s: Array, refills: dict[float, float]) -> list[Coefs]:
-    """Coefficients of each step of a grid; steps of one length share theirs. A fill sets towels anew."""
+def _steps(
+    bank: Bank, spec: BoxSpec, grids: Sequence[Array], refills: dict[float, float]
+) -> list[list[Coefs]]:
+    """Coefficients of each step of some grids; steps of one length share theirs. A fill sets towels anew."""
     jug_j = priors(spec).jug_j_per_k
-    lengths, which = np.unique(np.round(np.diff(t_s), 3), return_inverse=True)
+    gaps_s = [np.round(np.diff(t_s), 3) for t_s in grids]
+    lengths = np.unique(np.concatenate(gaps_s))
     now = then = coefs_of(bank.theta, jug_j, lengths)
-    filled_s = min(refills, default=t_s[-1])
+    filled_s = min(refills, default=math.inf)
     if refills:
         rng = np.random.default_rng((bank.seed, 8))
         then = coefs_of(with_towels(bank.theta, spec, rng), jug_j, lengths)
-    return [(now if t < filled_s else then)[i] for t, i in zip(t_s, which, strict=False)]
+    return [
+        [
+            (now if t < filled_s else then)[i]
+            for t, i in zip(t_s, np.searchsorted(lengths, gap_s), strict=False)
+        ]
+        for t_s, gap_s in zip(grids, gaps_s, strict=True)
+    ]
 
 
 def _means(
@@ -166,10 +177,11 @@ def roll(
     fresh = [*hot, bank.t_s] if _has_fresh_jug(bank) else [*hot]
     fine = _grid(t_s, [*hot, *(at + after for at in fresh for after in SETTLING_S)])
     out_c, heat = outdoor_paths(bank, outdoor, fine), heat_curve(flock, fine - fine[0])
-    boxes = _means(bank, _steps(bank, spec, fine, hot), fine, out_c, heat, hot)
     coarse = _grid(np.append(t_s[::COV_STRIDE], t_s[-1]), list(hot))
-    steps, unrest_k = _steps(bank, spec, coarse, hot), outdoor.unrest_at(coarse)
+    short, long = _steps(bank, spec, (fine, coarse), hot)
+    boxes = _means(bank, short, fine, out_c, heat, hot)
     apart_k = (boxes - out_c)[np.searchsorted(fine, coarse)]
-    sd = np.sqrt(_between(t_s, coarse, _vars(bank, steps, coarse, unrest_k, apart_k, hot)))
+    variances = _vars(bank, long, coarse, outdoor.unrest_at(coarse), apart_k, hot)
+    sd = np.sqrt(_between(t_s, coarse, variances))
     keep = np.searchsorted(fine, t_s)
     return Paths(t_s, np.ascontiguousarray(boxes[keep].T), np.ascontiguousarray(sd.T), weights(bank))

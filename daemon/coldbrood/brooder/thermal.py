@@ -141,8 +141,11 @@ def priors(spec: BoxSpec) -> Priors:
 
 def _mean_decay(rate: Array, dt_s: Value) -> Array:
     """Integral of exp(-rate s) over dt, sound when rate is tiny."""
-    small = rate * dt_s < 1e-12
-    return np.where(small, dt_s, -np.expm1(-rate * dt_s) / np.where(small, 1.0, rate))
+    passed = rate * dt_s
+    small = passed < 1e-12
+    if not small.any():
+        return np.asarray(-np.expm1(-passed) / rate)
+    return np.where(small, dt_s, -np.expm1(-passed) / np.where(small, 1.0, rate))
 
 
 def blocks(dt_s: Value, jug_j_per_k: Value, k_jug: Value, box_j_per_k: Value, k_box: Value) -> Blocks:
@@ -159,8 +162,9 @@ def blocks(dt_s: Value, jug_j_per_k: Value, k_jug: Value, box_j_per_k: Value, k_
     fast = mid + half
     slow = a * loss / np.where(fast > 0.0, fast, 1.0)
     gap = 2.0 * half
-    ramp = np.exp(-slow * dt_s) * _mean_decay(gap, dt_s)
-    whole = 0.5 * (np.exp(-slow * dt_s) + np.exp(-fast * dt_s))
+    kept = np.exp(-slow * dt_s)
+    ramp = kept * _mean_decay(gap, dt_s)
+    whole = 0.5 * (kept + np.exp(-fast * dt_s))
     slow_sum, fast_sum = _mean_decay(slow, dt_s), _mean_decay(fast, dt_s)
     apart = gap * dt_s > 1e-9
     ramp_sum = np.where(apart, (slow_sum - fast_sum) / np.where(apart, gap, 1.0), 0.5 * dt_s * dt_s)
