@@ -11,7 +11,7 @@ from coldbrood.brooder import thermal
 from coldbrood.brooder.bends import Prior
 from coldbrood.brooder.estimate import Drive, Estimate, Refill, in_doubt, learned, note_refill, observe, start
 from coldbrood.brooder.flock import flock_heat_w
-from coldbrood.brooder.refills import ASKED, ASKED_AT_NIGHT, LIKELY, UNASKED
+from coldbrood.brooder.refills import ASKED, ASKED_AT_NIGHT, LIKELY, TIME, UNASKED
 from coldbrood.brooder.specs import Flock
 
 HOUR_S = 3600.0
@@ -151,12 +151,21 @@ def test_a_lid_lifted_at_night_when_asked_leaves_it_open_whether_a_jug_came(seed
     assert now["jug_c"] + now["jug_c_sd"] < box.jug_c + 5.0
 
 
+def asked_for(seed: int, minutes: float, every_s: float = 300.0, fill_c: float | None = None) -> Plain:
+    """Asked for at night: a lid or, with `fill_c`, a jug after six hours, and so many minutes."""
+    box = Plain(seed, every_s=every_s, prior=ASKED_AT_NIGHT)
+    box.run(6.0)
+    if fill_c is None:
+        box.open_lid()
+    else:
+        box.refill(fill_c)
+    box.run(minutes / 60.0)
+    return box
+
+
 def lid_then_jug(seed: int, apart_min: float) -> tuple[Plain, float]:
     """Asked for at night: a lid that counts as a refill, in doubt; the jug so much later, and when."""
-    box = Plain(seed, every_s=300.0, prior=ASKED_AT_NIGHT)
-    box.run(6.0)
-    box.open_lid()
-    box.run(apart_min / 60.0)
+    box = asked_for(seed, apart_min)
     assert in_doubt(box.est)
     assert len(box.seen) == 1
     at_s = box.t_s
@@ -211,15 +220,47 @@ def test_one_in_doubt_grows_surer_and_never_less_sure() -> None:
     assert all(last > first for first, last in doubted)
 
 
-def test_a_sure_one_hides_a_lid_lifted_after_it() -> None:
-    box = Plain(seed=4, every_s=300.0, prior=ASKED_AT_NIGHT)
-    box.run(6.0)
-    box.refill()
-    box.run(1.0 / 3.0)
+@pytest.mark.parametrize("seed", [3, 4, 5])
+@pytest.mark.parametrize("minutes", [20.0, 35.0])
+def test_a_sure_one_hides_a_lid_lifted_after_it(seed: int, minutes: float) -> None:
+    """Twenty minutes on it waits in the tail, thirty-five on it is in the bank."""
+    box = asked_for(seed, minutes, fill_c=75.0)
     assert not in_doubt(box.est)
     box.open_lid()
-    box.run(0.25)
+    box.run(0.15)
     assert len(box.seen) == 1
+
+
+@pytest.mark.parametrize("seed", [3, 4, 5])
+def test_one_in_doubt_does_not_give_way_to_one_hardly_likelier(seed: int) -> None:
+    box = asked_for(seed, 15.0)
+    box.open_lid()
+    box.run(0.15)
+    assert len(box.seen) == 1
+
+
+def test_beside_one_in_doubt_another_counts_only_where_it_is_likely_that_the_first_was_none() -> None:
+    """Lids 35 minutes apart: odds of the second times the chance that the first was none are over one."""
+    told = []
+    for seed in range(10):
+        box = asked_for(seed, 35.0)
+        first = box.est.refill_chance
+        box.open_lid()
+        box.run(0.15)
+        if len(box.seen) == 2:
+            second = box.est.refill_chance
+            told.append(second / (1.0 - second) * (1.0 - first))
+    assert len(told) <= 5
+    assert all(odds > 1.0 for odds in told)
+
+
+def test_the_rows_before_one_in_doubt_stay_until_it_is_taken_in() -> None:
+    box = asked_for(4, 25.0)
+    (due,) = box.est.due
+    assert np.sum(box.est.tail[:, TIME] < due.t_s) >= 2
+    box.run(0.25)
+    assert box.est.due == ()
+    assert box.est.tail[0, TIME] > due.t_s
 
 
 def test_a_note_makes_sure_of_a_refill_seen_in_doubt() -> None:

@@ -161,9 +161,8 @@ def _look_again(
     others = tuple(d for d in est.due if d is not told)
     if bend.t_s - told.t_s >= APART_S:
         return _tell(replace(est, due=others), bend, asked_c)
-    chance = max(told.chance, bend.chance)
-    moved = replace(told, t_s=bend.t_s, lid_s=bend.lid_s, chance=chance)
-    return replace(est, due=(*others, moved), refill_s=bend.t_s, refill_chance=chance), None
+    moved = replace(told, t_s=bend.t_s, lid_s=bend.lid_s, chance=bend.chance)
+    return replace(est, due=(*others, moved), refill_s=bend.t_s, refill_chance=bend.chance), None
 
 
 def _is_another(est: Estimate, bend: Bend) -> bool:
