@@ -82,11 +82,12 @@ def blind_figures(seeds: Sequence[int]) -> dict[str, Figure]:
 
 def cost_figures(seed: int) -> dict[str, Figure]:
     """Milliseconds of a look, a reading and a plan."""
-    look, step, plan = cost.cost_ms(seed)
+    ms = cost.cost_ms(seed)
     return {
-        "one look at a box, ms": bars.figure(look, "<= 5", look <= LOOK_MS),
-        "one step with a reading, ms": bars.figure(step, "<= 5", step <= LOOK_MS),
-        "a box's night plan, ms": bars.figure(plan, "<= 200", plan <= PLAN_MS),
+        "one look at a box, ms": bars.figure(ms.look, "<= 5", ms.look <= LOOK_MS),
+        "the first look after a reading, ms": bars.figure(ms.first_look, "<= 5", ms.first_look <= LOOK_MS),
+        "one step with a reading, ms": bars.figure(ms.step, "<= 5", ms.step <= LOOK_MS),
+        "a box's night plan, ms": bars.figure(ms.plan, "<= 200", ms.plan <= PLAN_MS),
     }
 
 

@@ -18,11 +18,11 @@ from coldbrood.brooder.estimate import (
     now_box,
     observe,
     start,
-    sureness,
 )
 from coldbrood.brooder.hold import Hold, hold
 from coldbrood.brooder.paths import Paths
 from coldbrood.brooder.specs import OutdoorCurve
+from coldbrood.brooder.sureness import sureness
 from coldbrood.brooder.thermal import priors
 
 HOUR_S = 3600.0
@@ -86,6 +86,20 @@ def test_asking_changes_nothing() -> None:
         sureness(est, 12000.0 + ahead_s)
         learned(est, SPEC)
     assert plain(est) == before
+
+
+def test_what_is_kept_of_a_question_is_not_touched_by_the_next() -> None:
+    """The bank run through the tail is kept: a copy of the estimate, asked once, answers the same."""
+    est = note_refill(fed(start(SPEC, FLOCK, 7), readings(200)), SPEC, 12000.0, 75.0)
+    at_s = 12060.0
+    now_box(est, SPEC, at_s + 7200.0, DRIVE)
+    forecast(est, SPEC, at_s, flat(5.0), FLOCK, refills=((at_s + 1800.0, 60.0),))
+    learned(est, SPEC)
+    again = forecast(est, SPEC, at_s, flat(5.0), FLOCK)
+    once = forecast(replace(est), SPEC, at_s, flat(5.0), FLOCK)
+    assert np.array_equal(again.box_c, once.box_c)
+    assert np.array_equal(again.sd_c, once.sd_c)
+    assert now_box(est, SPEC, at_s, DRIVE) == now_box(replace(est), SPEC, at_s, DRIVE)
 
 
 def test_the_snapshot_stays_small() -> None:
@@ -261,6 +275,7 @@ def test_a_look_in_longer_bins_sees_what_one_in_short_bins_sees(monkeypatch: pyt
     mean_c, sd_c = now_box(est, SPEC, at_s, DRIVE)
     wide_k = width_h(est, at_s)
     monkeypatch.setattr("coldbrood.brooder.estimate.LOOK_BIN_S", 300.0)
+    est = replace(est)  # another one, of which nothing was asked yet
     short_mean_c, short_sd_c = now_box(est, SPEC, at_s, DRIVE)
     assert mean_c != short_mean_c
     assert mean_c == pytest.approx(short_mean_c, abs=0.1)

@@ -7,7 +7,7 @@ runs through the tail. Only `observe` and `note_refill` change an estimate: time
 
 import math
 from dataclasses import dataclass, replace
-from typing import Literal
+from functools import lru_cache
 
 import numpy as np
 
@@ -60,20 +60,16 @@ __all__ = [
     "now_box",
     "observe",
     "start",
-    "sureness",
 ]
 
 TAIL_ROWS = 6
 LONGEST_TAIL_S = 7200.0
 ONE_REFILL_S = 2700.0
 FRESH_S = 2700.0
-SETTLING_S = 7200.0
-SILENT_S = 7200.0
+# Sixty kilobytes for each.
+CAUGHT_UP_KEPT = 8
 # A refill is looked for once the box has been watched this long: before, any rise may be the first fill's.
 WATCHED_S = 1800.0
-KNOWN_AFTER_S = 86400.0
-
-Sureness = Literal["unknown", "learning", "known"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,8 +236,12 @@ def _weighs_one_in_doubt(est: Estimate, n: int) -> bool:
     )
 
 
+@lru_cache(maxsize=CAUGHT_UP_KEPT)
 def _caught_up(est: Estimate, spec: BoxSpec) -> tuple[Bank, tuple[Due, ...]]:
-    """The bank run through the tail, and the refills noted after the last reading."""
+    """The bank run through the tail, and the refills noted after the last reading.
+
+    Kept for the next question: looks come each minute, and each asks more than once, readings more seldom.
+    """
     bank, due, tail = est.bank, est.due, est.tail
     bin_s = BIN_S if _is_fresh(est) else LOOK_BIN_S
     while len(tail):
@@ -310,18 +310,6 @@ def bank_at(est: Estimate, spec: BoxSpec, t_s: float, outdoor: OutdoorCurve, flo
         est = _blank(est, spec, t_s, float(mid_c[0]))
     unknown = math.hypot(float(mid_sd_c[0]), float(outdoor.unrest_at(mid_s)[0]))
     return _bank_at(est, spec, t_s, Drive(float(mid_c[0]), unknown, flock))
-
-
-def sureness(est: Estimate, t_s: float) -> Sureness:
-    """How far the estimate may be trusted: its readings are few, old, or enough.
-
-    Unknown in the first two hours and after two hours of silence; known after a day with two refills.
-    """
-    if est.first_s is None or est.last_s is None:
-        return "unknown"
-    if est.last_s - est.first_s < SETTLING_S or t_s - est.last_s > SILENT_S:
-        return "unknown"
-    return "known" if est.last_s - est.first_s >= KNOWN_AFTER_S and est.refills >= 2 else "learning"
 
 
 def learned(est: Estimate, spec: BoxSpec) -> dict[str, float]:

@@ -9,9 +9,10 @@ import numpy as np
 
 from coldbrood.brooder.band import band
 from coldbrood.brooder.bank import Bank
-from coldbrood.brooder.estimate import bank_at, sureness
+from coldbrood.brooder.estimate import bank_at
 from coldbrood.brooder.sizing import Help, Sizing, helps, refitted, size
 from coldbrood.brooder.specs import BoxSpec, Flock, OutdoorCurve
+from coldbrood.brooder.sureness import sureness
 from coldbrood.clock import Clock
 from coldbrood.peek import look
 from coldbrood.settings.load import Config, load

@@ -9,9 +9,10 @@ import numpy as np
 from coldbrood import keep
 from coldbrood.brooder.band import band
 from coldbrood.brooder.bank import Bank
-from coldbrood.brooder.estimate import Estimate, Sureness, bank_at, learned, sureness
+from coldbrood.brooder.estimate import Estimate, bank_at, learned
 from coldbrood.brooder.sizing import Help, Sizing, helps, size
 from coldbrood.brooder.specs import BoxSpec, ChickKind, Flock, OutdoorCurve
+from coldbrood.brooder.sureness import Sureness, sureness
 from coldbrood.journal.reader import JournalReader
 from coldbrood.report.gather import Facts
 from coldbrood.watch.site import Site

@@ -15,6 +15,7 @@ from coldbrood.brooder.hold import Hold, cold_kh, hold
 from coldbrood.brooder.paths import Paths
 from coldbrood.brooder.plan import is_better_later, waking_cost_kh
 from coldbrood.brooder.specs import OutdoorCurve
+from coldbrood.brooder.sureness import sureness as sureness_of
 from coldbrood.brooder.timetable import Interval, interval
 from coldbrood.brooder.waking import heat_is_worth_waking, is_worth_waking
 from coldbrood.watch.bands import band_ahead, end_of_band
@@ -130,7 +131,7 @@ def assess(site: Site, sight: Sight, box: str, started_t_s: float, now: Now, ahe
     paths = box_estimate.forecast(seen.estimate, spec, now.t_s, ahead, flock, horizon_s=HORIZON_S)
     floors, ceilings = band_ahead(site, seen, age, now.t_s, paths.t_s)
     held = hold(paths, floors, site.keeper.risk)
-    sureness = box_estimate.sureness(seen.estimate, now.t_s)
+    sureness = sureness_of(seen.estimate, now.t_s)
     day_c, night_c = outdoor.day_night(sight.habit, now.t_s)
     table = interval(age, day_c, night_c, seen_huddled(seen, now.t_s))
     due_s = timetable_due_s(seen, table, now.t_s)
