@@ -369,6 +369,7 @@ def test_the_access_list_we_ship_lets_the_end_of_the_queue_be_known(tmp_path: Pa
 def test_a_late_acknowledgement_does_not_acknowledge_another_packet(broker: Broker, listen: Listen) -> None:
     listener = listen()
     listener.next(Connected)
+    time.sleep(0.5)  # the birth comes back, and takes a number
     broker.publish(BOX, b"20")
     old = listener.next(Packet)
     broker.stop()
@@ -376,6 +377,7 @@ def test_a_late_acknowledgement_does_not_acknowledge_another_packet(broker: Brok
     (broker.folder / "mosquitto.db").unlink()  # the new broker counts its packets from 1 again
     broker.start()
     listener.next(Connected)
+    time.sleep(0.5)
     broker.publish(BOX, b"21")
     new = listener.next(Packet)
     assert (new.payload, new.mid & 0xFFFF) == (b"21", old.mid & 0xFFFF)
