@@ -151,9 +151,9 @@ def test_a_lid_lifted_at_night_when_asked_leaves_it_open_whether_a_jug_came(seed
     assert now["jug_c"] + now["jug_c_sd"] < box.jug_c + 5.0
 
 
-def asked_for(seed: int, minutes: float, every_s: float = 300.0, fill_c: float | None = None) -> Plain:
+def asked_for(seed: int, minutes: float, fill_c: float | None = None) -> Plain:
     """Asked for at night: a lid or, with `fill_c`, a jug after six hours, and so many minutes."""
-    box = Plain(seed, every_s=every_s, prior=ASKED_AT_NIGHT)
+    box = Plain(seed, every_s=300.0, prior=ASKED_AT_NIGHT)
     box.run(6.0)
     if fill_c is None:
         box.open_lid()
@@ -205,9 +205,7 @@ def test_one_in_doubt_grows_surer_and_never_less_sure() -> None:
     """Small rises, each five minutes: none is told twice."""
     ended = []
     for seed, fill_c in product(range(8), (45.0, 50.0)):
-        box = Plain(seed, every_s=300.0, prior=ASKED_AT_NIGHT)
-        box.run(6.0)
-        box.refill(fill_c)
+        box = asked_for(seed, 0.0, fill_c)
         chances = []
         for _ in range(5):
             box.run(1.0 / 12.0)
